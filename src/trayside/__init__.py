@@ -1,0 +1,3 @@
+"""Trayside: the working system of a core yard."""
+
+__version__ = "0.1.0"

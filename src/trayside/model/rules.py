@@ -1,0 +1,163 @@
+"""The yard's rules as read from `rules.toml`: every setting, its unit in its name, its default and where that comes from.
+
+Defaults without another note are common practice, no source: they are meant to be edited.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class DepthRules(Section):
+    loss_place: Literal["end_of_run", "start_of_run", "stretch"] = "end_of_run"
+    """Where a loss nobody placed is put. End of run: DIN EN ISO 22475-1 as cited by Wittke (second-hand)."""
+    long_core: Literal["overlap", "scale"] = "overlap"
+    """Core longer than its run: IODP CSF-A (overlap) or CSF-B (scale)."""
+    block_tolerance_m: float = Field(0.005, ge=0, le=1)
+    rod_lengths_m: tuple[float, ...] = (3.0, 1.5, 3.048, 1.524)
+    rod_tolerance_m: float = Field(0.15, gt=0, le=1)
+    rqd_threshold_m: float = Field(0.1, gt=0, le=1)
+    low_recovery: float = Field(0.85, ge=0, le=1)
+    gain_tolerance_m: float = Field(0.05, ge=0, le=1)
+    """A run may measure this much more core than drilled before it is a finding (tape and break ends)."""
+    unplaced_loss_m: float = Field(0.3, gt=0, le=10)
+    """A loss larger than this wants a place."""
+    mark_every: Literal["1 m", "5 ft", "10 ft"] = "1 m"
+
+
+class TrayRules(Section):
+    direction: Literal["left_to_right", "boustrophedon"] = "left_to_right"
+    loss_spacer: Literal["full_length", "fixed"] = "full_length"
+    fixed_spacer_m: float = Field(0.1, gt=0, le=1)
+    block_m: float = Field(0.0, ge=0, le=0.2)
+    """Width a driller's block takes in the row; 0 when blocks stand on the partition."""
+    tag_tolerance_m: float = Field(0.02, ge=0, le=1)
+    overfull_tolerance_m: float = Field(0.25, ge=0, le=2)
+
+
+class OrientationRules(Section):
+    mismatch_deg: float = Field(15.0, gt=0, le=180)
+    drift_deg: float = Field(20.0, gt=0, le=180)
+    drift_over_m: float = Field(30.0, gt=0, le=1000)
+
+
+class SamplingRules(Section):
+    nominal_m: float = Field(1.0, gt=0, le=20)
+    minimum_m: float = Field(0.3, gt=0, le=20)
+    maximum_m: float = Field(1.5, gt=0, le=20)
+    grid: Literal["1 cm", "0.1 ft"] = "1 cm"
+    round_to_m: float = Field(1.0, gt=0, le=20)
+    soft_contact_cost: float = Field(0.5, ge=0, le=1000)
+    isolate_loss_m: float = Field(0.3, gt=0, le=20)
+    minimum_vein_m: float = Field(0.1, gt=0, le=20)
+    sample_classes: tuple[str, ...] | Literal["all"] = ("low", "medium", "high", "visible")
+    """Expected grade classes that are sampled; 'all' samples all core."""
+    shoulder_m: float = Field(2.0, ge=0, le=100)
+    merge_gap_m: float = Field(3.0, ge=0, le=100)
+    shoulder_m_tolerance: float = Field(0.05, ge=0, le=10)
+    low_recovery: float = Field(0.7, ge=0, le=1)
+
+    @model_validator(mode="after")
+    def lengths_in_order(self):
+        if not self.minimum_m <= self.nominal_m <= self.maximum_m:
+            raise ValueError("minimum_m <= nominal_m <= maximum_m must hold")
+        return self
+
+
+class GradeClass(Section):
+    name: str
+    expected_g_t: float = Field(ge=0, le=1e6)
+    high: bool = False
+    """Ground after which a blank must follow (visible metal, very high grade)."""
+
+
+class ControlSettings(Section):
+    seed: int = Field(1, ge=0)
+    standard_every: int = Field(20, ge=2, le=1000)
+    blank_every: int = Field(25, ge=2, le=1000)
+    duplicate_every: int = Field(25, ge=2, le=1000)
+    duplicate_types: dict[Literal["half/half", "half/quarter", "quarter/quarter"], float] = {"quarter/quarter": 1.0}
+    rack_size: int = Field(50, ge=5, le=500)
+    blank_after_high: bool = True
+    allow_adjacent: bool = False
+    allow_first_of_rack: bool = False
+
+
+class NumberSettings(Section):
+    check_character: Literal["none", "damm", "iso7064_mod11_2", "iso7064_mod37_36", "iso7064_mod11_10"] = "none"
+    longest: int = Field(10, ge=3, le=30)
+    """Upper-case ids up to this length fit the smallest QR symbol at its highest error correction."""
+
+
+class CutSettings(Section):
+    kerf_mm: float = Field(2.5, gt=0, le=20)
+    offset_mm: float = Field(3.0, ge=-20, le=20)
+    """The blade runs this far beside the drawn line so that the line stays on the kept half."""
+    bag_side: Literal["right", "left"] = "right"
+    """Which half is bagged, looking downhole with the cut line up."""
+    portion: Literal["half", "quarter", "whole"] = "half"
+    whole_rocks: tuple[str, ...] = ()
+    method_by_condition: dict[str, str] = {
+        "intact": "automatic saw",
+        "blocky": "manual saw",
+        "rubble": "half by mass",
+        "clay": "knife",
+    }
+    reason_by_condition: dict[str, str] = {
+        "intact": "long sound sticks hold in the carriage",
+        "blocky": "short pieces: V-cradle and push block, never freehand",
+        "rubble": "cannot be sawn safely: take half by mass, all sizes and the fines",
+        "clay": "water and blade would wash it away",
+    }
+
+
+class MassSettings(Section):
+    coverage: float = Field(3.0, gt=0, le=10)
+    """Half-width of the expected range in standard deviations."""
+    core_diameter_sd_mm: float = Field(0.3, ge=0, le=10)
+    kerf_sd_mm: float = Field(0.2, ge=0, le=10)
+    offset_sd_mm: float = Field(1.0, ge=0, le=20)
+    length_sd_m: float = Field(0.01, ge=0, le=1)
+    rubble_sd: float = Field(0.10, ge=0, le=1)
+    """Relative standard deviation added where the half is taken by mass, by hand."""
+    tier_kg: float | None = Field(3.0, gt=0, le=1000)
+    """The laboratory's price tier; None when there is none."""
+    minimum_kg: float | None = Field(0.5, gt=0, le=1000)
+
+
+class PaperSettings(Section):
+    size: Literal["a4", "us-letter"] = "a4"
+    length_unit: Literal["m", "ft"] = "m"
+    mass_unit: Literal["kg", "lb"] = "kg"
+
+
+class Rules(Section):
+    """All settings of one yard."""
+
+    yard: str = Field("A core yard", min_length=1, max_length=80)
+    depth: DepthRules = DepthRules()
+    trays: TrayRules = TrayRules()
+    orientation: OrientationRules = OrientationRules()
+    sampling: SamplingRules = SamplingRules()
+    grade_classes: tuple[GradeClass, ...] = (
+        GradeClass(name="barren", expected_g_t=0.01),
+        GradeClass(name="low", expected_g_t=0.3),
+        GradeClass(name="medium", expected_g_t=1.5),
+        GradeClass(name="high", expected_g_t=8.0),
+        GradeClass(name="visible", expected_g_t=40.0, high=True),
+    )
+    controls: ControlSettings = ControlSettings()
+    numbers: NumberSettings = NumberSettings()
+    cut: CutSettings = CutSettings()
+    mass: MassSettings = MassSettings()
+    paper: PaperSettings = PaperSettings()
+
+    def grade_rank(self, name: str) -> int:
+        """Place of a grade class from barren upwards; KeyError when the rules do not know it."""
+        return {grade_class.name: rank for rank, grade_class in enumerate(self.grade_classes)}[name]
