@@ -123,7 +123,12 @@ class Work(Protocol):
     def station_page(self, *, first: int, count: int, station: str | None = None) -> StationPage: ...
 
 
-StartWork = Callable[[], Work]
+class StartWork(Protocol):
+    """Begin a transaction. With `writing=False` it never waits for a writer and can change nothing."""
+
+    def __call__(self, *, writing: bool = True) -> Work: ...
+
+
 Clock = Callable[[], datetime]
 MakeId = Callable[[], str]
 Progress = Callable[[int, int, str], None]

@@ -127,5 +127,7 @@ def _row_changes(before: SheetRow, after: SheetRow) -> list[str]:
         lines.append(f"{after.number} was {_what(before)}, is {_what(after)}")
     for name, label in (("side", "half to bag"), ("portion", "portion"), ("method", "method"), ("caution", "caution")):
         if getattr(before, name) != getattr(after, name):
-            lines.append(f"{after.number} {label}: was {getattr(before, name) or 'none'}, is {getattr(after, name) or 'none'}")
+            lines.append(
+                f"{after.number} {label}: was {getattr(before, name) or 'none'}, is {getattr(after, name) or 'none'}"
+            )
     return lines

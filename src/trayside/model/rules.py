@@ -19,6 +19,8 @@ class DepthRules(Section):
     """Where a loss nobody placed is put. End of run: DIN EN ISO 22475-1 as cited by Wittke (second-hand)."""
     long_core: Literal["overlap", "scale"] = "overlap"
     """Core longer than its run: IODP CSF-A (overlap) or CSF-B (scale)."""
+    credit_stubs: bool = True
+    """Credit core left in the hole to the run that cut it (ASTM D6032 section 5.6, seen)."""
     block_tolerance_m: float = Field(0.005, ge=0, le=1)
     rod_lengths_m: tuple[float, ...] = (3.0, 1.5, 3.048, 1.524)
     rod_tolerance_m: float = Field(0.15, gt=0, le=1)
@@ -45,6 +47,12 @@ class OrientationRules(Section):
     mismatch_deg: float = Field(15.0, gt=0, le=180)
     drift_deg: float = Field(20.0, gt=0, le=180)
     drift_over_m: float = Field(30.0, gt=0, le=1000)
+    """A line that turns by more than drift_deg over at least this length is a finding."""
+
+
+class DensityRules(Section):
+    rock_sds: float = Field(4.0, gt=0, le=20)
+    """A stick further than this many standard deviations from its rock's density is a finding."""
 
 
 class SamplingRules(Section):
@@ -84,9 +92,18 @@ class ControlSettings(Section):
     duplicate_every: int = Field(25, ge=2, le=1000)
     duplicate_types: dict[Literal["half/half", "half/quarter", "quarter/quarter"], float] = {"quarter/quarter": 1.0}
     rack_size: int = Field(50, ge=5, le=500)
-    blank_after_high: bool = True
+    blank_after_high: Literal["each run", "each sample", "never"] = "each run"
+    blank_kind: Literal["coarse blank", "fine blank"] = "coarse blank"
+    duplicate_follows: Literal["straight after", "later in rack"] = "straight after"
+    duplicate_spread: Literal["equal over classes", "in proportion"] = "equal over classes"
+    standard_in_every_rack: bool = True
+    blank_in_every_rack: bool = True
+    min_rack_for_controls: int = Field(2, ge=1, le=100)
+    """A part rack with fewer samples than this gets no control only for the rack's sake."""
     allow_adjacent: bool = False
     allow_first_of_rack: bool = False
+    low_stock: int = Field(10, ge=0, le=100_000)
+    """A standard or blank with fewer insertions left than this is a finding."""
 
 
 class NumberSettings(Section):
@@ -126,6 +143,8 @@ class MassSettings(Section):
     length_sd_m: float = Field(0.01, ge=0, le=1)
     rubble_sd: float = Field(0.10, ge=0, le=1)
     """Relative standard deviation added where the half is taken by mass, by hand."""
+    control_tolerance: float = Field(0.10, ge=0, le=1)
+    """Relative half-width of the expected range of a standard or blank."""
     tier_kg: float | None = Field(3.0, gt=0, le=1000)
     """The laboratory's price tier; None when there is none."""
     minimum_kg: float | None = Field(0.5, gt=0, le=1000)
@@ -144,6 +163,7 @@ class Rules(Section):
     depth: DepthRules = DepthRules()
     trays: TrayRules = TrayRules()
     orientation: OrientationRules = OrientationRules()
+    density: DensityRules = DensityRules()
     sampling: SamplingRules = SamplingRules()
     grade_classes: tuple[GradeClass, ...] = (
         GradeClass(name="barren", expected_g_t=0.01),

@@ -70,7 +70,9 @@ def text(name: str, meaning: str) -> Column:
     return Column(name, "text", meaning, required=False)
 
 
-def length(name: str, meaning: str, *, required: bool = True, minimum: float = 0.0, maximum: float = 15_000.0) -> Column:
+def length(
+    name: str, meaning: str, *, required: bool = True, minimum: float = 0.0, maximum: float = 15_000.0
+) -> Column:
     """A depth or length; the limits are metres (deepest hole ever cored is below 15 km; from memory)."""
     return Column(name, "length", meaning, "m", required, minimum, maximum)
 
@@ -164,7 +166,9 @@ TRAYS = Table(
         length("to", "depth at the end of the last row"),
         count("rows", "rows in the tray", 1, 20),
         length("row_length", "inside length of a row", minimum=0.1, maximum=10.0),
-        Column("row_ends", "lengths", "depth at the end of each row but the last, separated by spaces", "m", False, 0.0),
+        Column(
+            "row_ends", "lengths", "depth at the end of each row but the last, separated by spaces", "m", False, 0.0
+        ),
         text("remark", "anything worth saying"),
     ),
     refers={"hole_id": "holes"},
@@ -211,7 +215,14 @@ FABRIC = Table(
         HOLE,
         length("depth", "depth where the plane meets the core axis"),
         number("alpha_deg", "acute angle between plane and core axis", "deg", 0, 90),
-        number("beta_deg", "angle round the core to the lower apex, clockwise looking downhole", "deg", 0, 360, required=False),
+        number(
+            "beta_deg",
+            "angle round the core to the lower apex, clockwise looking downhole",
+            "deg",
+            0,
+            360,
+            required=False,
+        ),
         number("thickness_mm", "true thickness", "mm", 0, 100_000, required=False),
         code("kind", "vein, foliation, bedding, fault, joint..."),
     ),

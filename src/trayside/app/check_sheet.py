@@ -1,0 +1,223 @@
+"""Check a cut sheet against its hole: intervals, shoulders, controls, and what the layout of controls would miss."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trayside.app.hole_view import HoleView
+from trayside.app.sampling_ground import SamplingGround
+from trayside.core.interval_ground import frame_of, rule_steps
+from trayside.core.intervals import IntervalFault, check_intervals
+from trayside.core.qc_power import pattern_is_guessable, slip_run_length, swap_share
+from trayside.core.qc_rules import ControlPlan
+from trayside.core.units import whole_mm
+from trayside.model.cut_sheet import Sheet, SheetRow
+from trayside.model.finding import Finding
+from trayside.model.finding_kinds import found
+
+FAULT_CODES = {
+    IntervalFault.OVERLAP: "plan.overlap",
+    IntervalFault.GAP: "plan.gap",
+    IntervalFault.CROSSES_HARD_CONTACT: "plan.crosses_contact",
+    IntervalFault.CROSSES_CORE_LOSS: "plan.crosses_loss",
+    IntervalFault.CROSSES_CORE_SIZE: "plan.crosses_core_size",
+    IntervalFault.TOO_SHORT: "plan.too_short",
+    IntervalFault.TOO_LONG: "plan.too_long",
+    IntervalFault.BAG_OVER_TIER: "plan.bag_heavy",
+    IntervalFault.BAG_TOO_LIGHT: "plan.bag_light",
+    IntervalFault.UNSAMPLED_GROUND: "plan.outside_ground",
+    IntervalFault.VEIN_NOT_ISOLATED: "plan.vein_not_isolated",
+}
+GROUND_NOTES = {
+    "vein widened": "plan.vein_widened",
+    "vein below minimum length": "plan.unmet",
+    "veins joined": "plan.unmet",
+    "vein outside sampled core": "plan.unmet",
+    "no core in stretch": "plan.unmet",
+}
+
+
+def checked_sheet(
+    view: HoleView, sheet: Sheet, *, controls: ControlPlan, prepared: SamplingGround | None
+) -> tuple[Finding, ...]:
+    """Every finding on a plan before it is saved."""
+    samples = [row for row in sheet.rows if row.kind == "sample"]
+    findings: list[Finding] = []
+    if prepared is not None:
+        findings += _interval_findings(view.hole_id, samples, prepared)
+        findings += _ground_findings(view, prepared)
+    findings += _recovery_findings(view, samples)
+    findings += _control_findings(view.hole_id, sheet, controls)
+    return tuple(findings)
+
+
+def sheet_findings(view: HoleView) -> tuple[Finding, ...]:
+    """What stands against issuing the stored sheet now: the stored findings, and whether it rests on older input."""
+    if not view.stale:
+        return view.findings
+    return (
+        found("plan.stale", "The hole or the rules were loaded again after this plan was made", hole_id=view.hole_id),
+        *view.findings,
+    )
+
+
+def _interval_findings(hole_id: str, samples: list[SheetRow], prepared: SamplingGround) -> list[Finding]:
+    if not samples:
+        return []
+    findings = []
+    for problem in check_intervals(
+        from_m=np.array([row.from_mm for row in samples]) / 1000,
+        to_m=np.array([row.to_mm for row in samples]) / 1000,
+        ground=prepared.ground,
+        rules=prepared.rules,
+    ):
+        code = FAULT_CODES[problem.code]
+        row = samples[problem.row] if problem.row >= 0 else None
+        evidence = {
+            name: round(float(value), 4)
+            for name in ("found_m", "limit_m", "found_kg", "limit_kg")
+            if (value := getattr(problem, name)) is not None
+        }
+        findings.append(
+            found(
+                code,
+                _words(problem, row),
+                hole_id=hole_id,
+                number=row.number if row else None,
+                from_mm=int(whole_mm(depth_m=problem.from_m)),
+                to_mm=int(whole_mm(depth_m=problem.to_m)),
+                evidence=evidence,
+            )
+        )
+    return findings
+
+
+def _words(problem, row: SheetRow | None) -> str:
+    who = f"Sample {row.from_mm / 1000:.2f}–{row.to_mm / 1000:.2f} m" if row else "No sample"
+    at = f"{problem.from_m:.2f} m"
+    between = f"{problem.from_m:.2f}–{problem.to_m:.2f} m"
+    match problem.code:
+        case IntervalFault.TOO_SHORT | IntervalFault.TOO_LONG:
+            return f"{who} is {problem.found_m:.2f} m long, the limit is {problem.limit_m:.2f} m"
+        case IntervalFault.BAG_OVER_TIER | IntervalFault.BAG_TOO_LIGHT:
+            return f"{who} should weigh {problem.found_kg:.2f} kg, the limit is {problem.limit_kg:.2f} kg"
+        case IntervalFault.CROSSES_HARD_CONTACT:
+            return f"{who} crosses the hard contact at {at}"
+        case IntervalFault.CROSSES_CORE_SIZE:
+            return f"{who} crosses the change of core size at {at}"
+        case IntervalFault.CROSSES_CORE_LOSS:
+            return f"{who} crosses the core loss {between}"
+        case IntervalFault.GAP:
+            return f"Nothing is planned for {between}, which is to be sampled"
+        case IntervalFault.OVERLAP:
+            return f"{who} shares {between} with another sample"
+        case IntervalFault.UNSAMPLED_GROUND:
+            return f"{who} reaches into {between}, which is not to be sampled"
+        case IntervalFault.VEIN_NOT_ISOLATED:
+            return f"{who} mixes the vein {between} with its walls"
+
+
+def _ground_findings(view: HoleView, prepared: SamplingGround) -> list[Finding]:
+    findings = []
+    for unmet in frame_of(prepared.ground, prepared.rules, rule_steps(prepared.rules)).unmet:
+        numbers = {name: getattr(unmet, name) for name in ("found_m", "limit_m") if getattr(unmet, name) is not None}
+        said = f"{unmet.code[0].upper()}{unmet.code[1:]} at {unmet.from_m:.2f}–{unmet.to_m:.2f} m"
+        findings.append(
+            found(
+                GROUND_NOTES.get(unmet.code, "plan.unmet"),
+                said,
+                hole_id=view.hole_id,
+                from_mm=int(whole_mm(depth_m=unmet.from_m)),
+                to_mm=int(whole_mm(depth_m=unmet.to_m)),
+                evidence={name: round(value, 4) for name, value in numbers.items()},
+            )
+        )
+    stretches, wanted = prepared.stretches, view.rules.sampling.shoulder_m
+    for index in range(len(stretches.from_m)):
+        for end, at_m, short, why in (
+            ("above", stretches.from_m[index], stretches.shortfall_top_m[index], stretches.top_reason[index]),
+            ("below", stretches.to_m[index], stretches.shortfall_bottom_m[index], stretches.bottom_reason[index]),
+        ):
+            if short > view.rules.sampling.shoulder_m_tolerance:
+                at_mm = int(whole_mm(depth_m=at_m))
+                findings.append(
+                    found(
+                        "plan.shoulder_short",
+                        f"The shoulder {end} ends at {at_m:.2f} m ({why}), {short:.2f} m short of {wanted:g} m",
+                        hole_id=view.hole_id,
+                        from_mm=at_mm,
+                        to_mm=at_mm,
+                        evidence={"short_m": round(float(short), 3), "wanted_m": wanted, "why": str(why)},
+                    )
+                )
+    for index in range(len(stretches.refused_from_m)):
+        top, bottom = stretches.refused_from_m[index], stretches.refused_to_m[index]
+        findings.append(
+            found(
+                "plan.unmet",
+                f"{top:.2f}–{bottom:.2f} m is to be sampled but {stretches.refused_reason[index]}",
+                hole_id=view.hole_id,
+                from_mm=int(whole_mm(depth_m=top)),
+                to_mm=int(whole_mm(depth_m=bottom)),
+            )
+        )
+    return findings
+
+
+def _recovery_findings(view: HoleView, samples: list[SheetRow]) -> list[Finding]:
+    findings = []
+    for row in samples:
+        share = row.recovered_mm / (row.to_mm - row.from_mm)
+        if share < view.rules.sampling.low_recovery:
+            findings.append(
+                found(
+                    "plan.low_recovery",
+                    f"Sample {row.from_mm / 1000:.2f}–{row.to_mm / 1000:.2f} m holds {100 * share:.0f} % of its length in core",
+                    hole_id=view.hole_id,
+                    number=row.number,
+                    from_mm=row.from_mm,
+                    to_mm=row.to_mm,
+                    evidence={"recovery": round(share, 4)},
+                )
+            )
+    return findings
+
+
+def _control_findings(hole_id: str, sheet: Sheet, controls: ControlPlan) -> list[Finding]:
+    findings = [
+        found(
+            "control.shortfall",
+            shortfall.words.rstrip("."),
+            hole_id=hole_id,
+            evidence={"rule": shortfall.rule, "wanted": shortfall.wanted, "placed": shortfall.placed},
+        )
+        for shortfall in controls.shortfalls
+    ]
+    is_control = controls.is_control
+    if not is_control.any():
+        return findings
+    guess = pattern_is_guessable(is_control=is_control, seed=sheet.seed)
+    if guess.guessable:
+        findings.append(
+            found(
+                "control.guessable",
+                "; ".join(guess.why).rstrip("."),
+                hole_id=hole_id,
+                evidence={"controls": guess.controls},
+            )
+        )
+    swaps, slip = swap_share(is_control=is_control), slip_run_length(is_control=is_control)
+    findings.append(
+        found(
+            "control.power",
+            f"Of all swaps of two neighbouring bags, {100 * swaps.share:.0f} % touch a control; a one-number slip passes "
+            f"{slip.mean:.1f} samples on average (9 in 10 times at most {slip.p90:.0f}) before a control can show it",
+            hole_id=hole_id,
+            evidence={
+                "swap_share": round(swaps.share, 4),
+                "slip_run_mean": round(slip.mean, 2),
+                "slip_run_p90": round(float(slip.p90), 1),
+            },
+        )
+    )
+    return findings

@@ -1,0 +1,120 @@
+"""Run every check on holes and on what the yard shares, and store the findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from trayside.app.plan_findings import is_sheet_finding
+from trayside.app.ports import Progress, StartWork, Work
+from trayside.app.register_depth import register_hole
+from trayside.app.yard_rules import rules_of
+from trayside.core.look_alikes import look_alikes
+from trayside.core.sample_numbers import TicketRange, overlapping_ranges
+from trayside.model.checks.orientation import check_orientation
+from trayside.model.checks.rock import check_density, check_rock
+from trayside.model.checks.runs import check_runs
+from trayside.model.checks.trays import check_trays
+from trayside.model.finding import Finding
+from trayside.model.finding_kinds import found
+from trayside.model.hole import HoleCore
+from trayside.model.rules import Rules
+from trayside.model.stock import Stock
+
+
+def check_all(
+    *, start_work: StartWork, hole_ids: tuple[str, ...] | None = None, progress: Progress = lambda a, b, c: None
+):
+    """Check the given holes (all when none are named) and the yard; returns every finding as stored."""
+    with start_work() as work:
+        wanted = hole_ids if hole_ids is not None else work.hole_ids()
+        check_yard(work, hole_ids=wanted, progress=progress)
+        findings = tuple(finding for hole_id in (None, *wanted) for finding in work.findings(hole_id))
+        work.commit()
+    return findings
+
+
+def check_yard(
+    work: Work, *, hole_ids: Iterable[str], progress: Progress = lambda a, b, c: None
+) -> tuple[Finding, ...]:
+    """Check holes and yard inside a transaction the caller commits. Findings on plans are kept as they are."""
+    rules, stock = rules_of(work), work.stock()
+    wanted = tuple(hole_ids)
+    everything: list[Finding] = []
+    for done, core in enumerate(work.hole_cores(wanted)):
+        progress(done, len(wanted), core.hole.hole_id)
+        findings = hole_findings(core, stock, rules)
+        kept = [finding for finding in work.findings(core.hole.hole_id) if is_sheet_finding(finding)]
+        work.replace_findings(core.hole.hole_id, [*findings, *kept])
+        everything += findings
+    shared = yard_findings(work.hole_ids(), stock, rules, work.materials_on_sheets(except_hole_id=None))
+    work.replace_findings(None, shared)
+    return (*shared, *everything)
+
+
+def hole_findings(core: HoleCore, stock: Stock, rules: Rules) -> list[Finding]:
+    """Every finding on what was loaded for one hole."""
+    return [
+        *check_runs(core, rules),
+        *check_trays(core, rules),
+        *_overfull(core, rules),
+        *check_rock(core, rules),
+        *check_orientation(core, rules),
+        *check_density(core, rules, stock.rock_codes),
+    ]
+
+
+def _overfull(core: HoleCore, rules: Rules) -> list[Finding]:
+    if not core.trays or not core.runs:
+        return []
+    depth = register_hole(core, rules)
+    return [
+        found(
+            "tray.overfull",
+            f"Tray {tray.tray} is tagged for {over:.2f} m more than its rows hold",
+            hole_id=core.hole.hole_id,
+            tray=tray.tray,
+            from_mm=tray.from_mm,
+            to_mm=tray.to_mm,
+            evidence={"over_m": round(over, 3), "laid_m": round(laid, 3)},
+        )
+        for tray, over, laid in zip(
+            depth.trays, depth.tray_map.overfull_m.tolist(), depth.tray_map.laid_m.tolist(), strict=True
+        )
+        if over > rules.trays.overfull_tolerance_m
+    ]
+
+
+def yard_findings(hole_ids: tuple[str, ...], stock: Stock, rules: Rules, on_sheets: dict[str, int]) -> list[Finding]:
+    """Findings on what the holes share: ticket ranges, names that look alike, stock."""
+    ranges = tuple(
+        TicketRange(book.prefix, book.first, book.last, book.digits, book.hole_id, book.voids) for book in stock.tickets
+    )
+    findings = [
+        found(
+            "number.range_overlap",
+            f"Books {stock.tickets[overlap.first_range].book} and {stock.tickets[overlap.second_range].book} share "
+            f"{overlap.shared} numbers, {overlap.example} among them",
+            evidence={"shared": overlap.shared, "example": overlap.example},
+        )
+        for overlap in overlapping_ranges(ranges=ranges)
+    ]
+    findings += [
+        found(
+            "number.look_alike",
+            f"{alike.first} and {alike.second}: {alike.why}",
+            evidence={"first": alike.first, "second": alike.second},
+        )
+        for alike in look_alikes(names=hole_ids)
+        if alike.kind != "neighbours exchanged"  # holes are numbered in a row: 12 and 21 are both there by rights
+    ]
+    for material in stock.materials:
+        left = material.in_stock - on_sheets.get(material.material, 0)
+        if left < rules.controls.low_stock:
+            findings.append(
+                found(
+                    "stock.low",
+                    f"{material.material} ({material.kind}): {left} left of {material.in_stock}",
+                    evidence={"material": material.material, "left": left, "in_stock": material.in_stock},
+                )
+            )
+    return findings

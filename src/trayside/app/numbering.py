@@ -1,0 +1,122 @@
+"""Ticket numbers for the rows of a sheet: the sheet keeps what it has, then released numbers, then the next unused ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from trayside.app.ports import Work
+from trayside.core.sample_numbers import format_number
+from trayside.errors import RefusedByRule
+from trayside.model.cut_sheet import SheetRow
+from trayside.model.rules import Rules
+from trayside.model.stock import Stock, TicketBook
+
+
+@dataclass(frozen=True, slots=True)
+class Numbered:
+    """Rows with their numbers, and (prefix, serial) of each number."""
+
+    rows: tuple[SheetRow, ...]
+    serials: dict[str, tuple[str, int]]
+
+
+def number_rows(
+    work: Work,
+    stock: Stock,
+    rules: Rules,
+    hole_id: str,
+    rows: tuple[SheetRow, ...],
+    pair: tuple[int | None, ...],
+    *,
+    issued: tuple[SheetRow, ...] = (),
+) -> Numbered:
+    """Give every row its number. Rows of an issued revision that are still there keep theirs: bags may carry them.
+
+    A draft that was never issued is numbered afresh in ticket order from the numbers it already holds.
+    """
+    held = work.sheet_numbers(hole_id)
+    kept = _kept_numbers(issued, rows) if issued else {}
+    missing = [index for index in range(len(rows)) if index not in kept]
+    issued_numbers = {row.number for row in issued}
+    pool = sorted((serial for number, serial in held.items() if number not in issued_numbers), key=lambda pair: pair)
+    fresh = _fresh(work, stock, rules, hole_id, pool, len(missing))
+    numbers = dict(kept)
+    serials = {number: held[number] for number in kept.values()}
+    for index, (number, serial) in zip(missing, fresh, strict=True):
+        numbers[index] = number
+        serials[number] = serial
+    numbered = [replace(row, number=numbers[index]) for index, row in enumerate(rows)]
+    for index, of in enumerate(pair):
+        if of is not None:
+            numbered[index] = replace(numbered[index], duplicate_of=numbers[of])
+            numbered[of] = replace(numbered[of], duplicate_of=None)
+    return Numbered(tuple(numbered), serials)
+
+
+def _kept_numbers(issued: tuple[SheetRow, ...], rows: tuple[SheetRow, ...]) -> dict[int, str]:
+    """Which new row keeps which issued number: the same bag first, then the bag that shares most of its core."""
+    kept: dict[int, str] = {}
+    left = list(issued)
+    for index, row in enumerate(rows):
+        same = next((old for old in left if _same_bag(old, row)), None)
+        if same is not None:
+            kept[index] = same.number
+            left.remove(same)
+    for index, row in enumerate(rows):
+        if index in kept or not row.is_core:
+            continue
+        shared = [
+            (min(row.to_mm, old.to_mm) - max(row.from_mm, old.from_mm), old) for old in left if old.kind == row.kind
+        ]
+        best = max(shared, key=lambda pair: pair[0], default=None)
+        if best and best[0] * 2 > row.to_mm - row.from_mm:
+            kept[index] = best[1].number
+            left.remove(best[1])
+    return kept
+
+
+def _same_bag(old: SheetRow, new: SheetRow) -> bool:
+    return (old.kind, old.from_mm, old.to_mm, old.material) == (new.kind, new.from_mm, new.to_mm, new.material)
+
+
+def _fresh(
+    work: Work, stock: Stock, rules: Rules, hole_id: str, pool: list[tuple[str, int]], count: int
+) -> list[tuple[str, tuple[str, int]]]:
+    """`count` numbers in ticket order: from the pool, then released ones, then unused ones of the hole's books."""
+    books = [book for book in stock.tickets if book.hole_id == hole_id] + [
+        book for book in stock.tickets if book.hole_id is None
+    ]
+    found: list[tuple[str, tuple[str, int]]] = []
+    for book in books:
+        if len(found) >= count:
+            break
+        mine = sorted(serial for prefix, serial in pool if _holds(book, prefix, serial))
+        found += [(_text(book, serial, rules), (book.prefix, serial)) for serial in mine][: count - len(found)]
+        released = [
+            serial
+            for serial in work.released_serials(prefix=book.prefix, first=book.first, last=book.last)
+            if serial not in book.voids and serial not in mine
+        ]
+        found += [(_text(book, serial, rules), (book.prefix, serial)) for serial in released][: count - len(found)]
+        highest = work.highest_serial(prefix=book.prefix, first=book.first, last=book.last)
+        serial = book.first if highest is None else highest + 1
+        while serial <= book.last and len(found) < count:
+            if serial not in book.voids:
+                found.append((_text(book, serial, rules), (book.prefix, serial)))
+            serial += 1
+    if len(found) < count:
+        raise RefusedByRule(
+            f"{count - len(found)} ticket numbers are missing for {count} bags",
+            where=hole_id,
+            remedy="Enter another range in the tickets table and load it",
+        )
+    return sorted(found, key=lambda pair: pair[1]) if len({prefix for _, (prefix, _) in found}) == 1 else found
+
+
+def _holds(book: TicketBook, prefix: str, serial: int) -> bool:
+    return book.prefix == prefix and book.first <= serial <= book.last
+
+
+def _text(book: TicketBook, serial: int, rules: Rules) -> str:
+    scheme = None if rules.numbers.check_character == "none" else rules.numbers.check_character
+    return format_number(prefix=book.prefix, serial=serial, width=book.digits, check_scheme=scheme)

@@ -1,0 +1,82 @@
+"""The demo: the whole main job on the invented yard."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from trayside.app.issue_cut_sheet import issue_cut_sheet
+from trayside.app.load_yard import load_yard
+from trayside.app.plan_samples import plan_yard
+from trayside.app.ports import StartWork
+from trayside.cli.printing import write_papers
+from trayside.cli.screen import bar, say, say_findings
+from trayside.cli.toolbox import Toolbox
+from trayside.errors import RefusedByRule, TraysideError
+
+MARKER = "made-by-trayside-demo"
+SIGNER = "Demo geologist"
+
+
+def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
+    """Load, plan, issue and print the demo yard into a fresh folder; the last plan is left as a draft to look at."""
+    if not toolbox.demo_folder.is_dir():
+        raise TraysideError(
+            "the demo yard is not here",
+            where=str(toolbox.demo_folder),
+            remedy="Run the demo from a checkout of Trayside",
+        )
+    _fresh(folder)
+    start_work = toolbox.open_store(str(folder / "demo.sqlite"))
+    say("Loading the demo yard (invented)")
+    with bar("loading") as progress:
+        report = load_yard(
+            toolbox.demo_folder, read_folder=toolbox.read_folder, start_work=start_work, progress=progress
+        )
+    say(f"  {len(report.holes_new)} holes, {report.rows['runs']} runs, {report.rows['trays']} trays")
+    say_findings(report.findings, short=True)
+    say("Planning")
+    with bar("planning") as progress:
+        planned = plan_yard(start_work=start_work, make_id=toolbox.make_id, progress=progress)
+    drafts = []
+    for hole_id, result in planned.items():
+        if isinstance(result, RefusedByRule):
+            say(f"  {result}")
+            continue
+        rows = result.sheet.rows
+        samples = sum(row.kind == "sample" for row in rows)
+        say(f"  {hole_id}: {samples} samples and {len(rows) - samples} controls and duplicates")
+        if not any(finding.severity == "stop" for finding in result.findings):
+            drafts.append(hole_id)
+    say("Issuing")
+    for hole_id in drafts[:-1]:
+        with start_work(writing=False) as work:
+            version = work.sheet(hole_id).version
+        revision = issue_cut_sheet(
+            hole_id,
+            version=version,
+            issued_by=SIGNER,
+            statement="Demo run.",
+            start_work=start_work,
+            clock=toolbox.clock,
+        )
+        say(f"  {hole_id}: revision {revision.revision}, fingerprint {revision.digest[:12]}")
+        for path in write_papers(toolbox, start_work, hole_id, folder / "papers"):
+            say(f"    {path}")
+    if drafts:
+        say(f"  {drafts[-1]} is left as a draft: look at it on the Sheet screen")
+    return start_work
+
+
+def _fresh(folder: Path) -> None:
+    """Empty a folder an earlier demo made; refuse one that somebody else filled."""
+    if folder.exists() and any(folder.iterdir()):
+        if not (folder / MARKER).exists():
+            raise TraysideError(
+                "the folder is not empty and was not made by the demo",
+                where=str(folder),
+                remedy="Name another with --folder",
+            )
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / MARKER).write_text("This folder is emptied and made again by every run of the demo.\n")

@@ -1,0 +1,125 @@
+"""The rock log: gaps, overlaps, logged ground without core, classes the rules do not know; densities unlike their rock."""
+
+from __future__ import annotations
+
+from trayside.core.rock_density import density_from_immersion
+from trayside.model.finding import Finding
+from trayside.model.finding_kinds import found
+from trayside.model.hole import Density, HoleCore
+from trayside.model.rules import Rules
+from trayside.model.stock import RockCode
+
+STEP_MM = 5
+"""Contacts are read to the centimetre; half of one is no gap."""
+
+
+def check_rock(core: HoleCore, rules: Rules) -> list[Finding]:
+    """Findings on the rock log of one hole."""
+    return [*_steps(core), *_beyond_core(core), *_classes(core, rules)]
+
+
+def _steps(core: HoleCore) -> list[Finding]:
+    hole_id, findings = core.hole.hole_id, []
+    spans = [(rock.from_mm, rock.to_mm) for rock in core.rock]
+    if core.runs:
+        top, bottom = min(run.from_mm for run in core.runs), max(run.to_mm for run in core.runs)
+        bottom = min(bottom, core.hole.total_depth_mm)
+        spans = [(top, top), *spans, (max(bottom, spans[-1][1]) if spans else bottom,) * 2]
+    reached = spans[0][1] if spans else 0
+    for from_mm, to_mm in spans[1:]:
+        if from_mm - reached > STEP_MM:
+            findings.append(
+                found(
+                    "rock.gap",
+                    f"Nothing is logged from {reached / 1000:.2f} to {from_mm / 1000:.2f} m",
+                    hole_id=hole_id,
+                    from_mm=reached,
+                    to_mm=from_mm,
+                    evidence={"gap_m": (from_mm - reached) / 1000},
+                )
+            )
+        elif reached - from_mm > STEP_MM and from_mm != to_mm:
+            findings.append(
+                found(
+                    "rock.overlap",
+                    f"Two logged intervals share {from_mm / 1000:.2f}–{min(reached, to_mm) / 1000:.2f} m",
+                    hole_id=hole_id,
+                    from_mm=from_mm,
+                    to_mm=min(reached, to_mm),
+                    evidence={"overlap_m": (min(reached, to_mm) - from_mm) / 1000},
+                )
+            )
+        reached = max(reached, to_mm)
+    return findings
+
+
+def _beyond_core(core: HoleCore) -> list[Finding]:
+    if not core.runs or not core.rock:
+        return []
+    bottom = max(max(run.to_mm for run in core.runs), core.hole.total_depth_mm)
+    return [
+        found(
+            "rock.beyond_core",
+            f"Logged to {rock.to_mm / 1000:.2f} m, but the core ends at {bottom / 1000:.2f} m",
+            hole_id=core.hole.hole_id,
+            from_mm=max(rock.from_mm, bottom),
+            to_mm=rock.to_mm,
+            evidence={"core_end_m": bottom / 1000, "logged_to_m": rock.to_mm / 1000},
+        )
+        for rock in core.rock
+        if rock.to_mm - bottom > STEP_MM
+    ]
+
+
+def _classes(core: HoleCore, rules: Rules) -> list[Finding]:
+    known = {grade_class.name for grade_class in rules.grade_classes}
+    return [
+        found(
+            "rock.unknown_class",
+            f"The grade class {rock.grade_class!r} is not in the rules",
+            hole_id=core.hole.hole_id,
+            from_mm=rock.from_mm,
+            to_mm=rock.to_mm,
+            evidence={"grade_class": rock.grade_class},
+        )
+        for rock in core.rock
+        if rock.grade_class not in known
+    ]
+
+
+def stick_density_t_m3(stick: Density) -> float | None:
+    """Density of a stick: the given value, or from its two masses; None when neither is there."""
+    if stick.density_t_m3 is not None:
+        return stick.density_t_m3
+    if stick.mass_dry_g is None or stick.mass_in_water_g is None or stick.mass_in_water_g >= stick.mass_dry_g:
+        return None
+    return float(density_from_immersion(mass_dry_g=stick.mass_dry_g, mass_in_water_g=stick.mass_in_water_g))
+
+
+def check_density(core: HoleCore, rules: Rules, rock_codes: dict[str, RockCode]) -> list[Finding]:
+    """Findings on sticks whose density is unlike the rock they were taken from."""
+    findings = []
+    for stick in core.densities:
+        density = stick_density_t_m3(stick)
+        middle = (stick.from_mm + stick.to_mm) // 2
+        rock = next((rock for rock in core.rock if rock.from_mm <= middle < rock.to_mm), None)
+        code = rock_codes.get(rock.rock) if rock else None
+        if density is None or code is None or code.density_sd_t_m3 == 0:
+            continue
+        away = (density - code.density_t_m3) / code.density_sd_t_m3
+        if abs(away) > rules.density.rock_sds:
+            findings.append(
+                found(
+                    "density.outside_rock",
+                    f"{density:.2f} t/m³ in {code.name or code.rock}, where {code.density_t_m3:.2f} is usual",
+                    hole_id=core.hole.hole_id,
+                    from_mm=stick.from_mm,
+                    to_mm=stick.to_mm,
+                    evidence={
+                        "density_t_m3": round(density, 4),
+                        "rock_density_t_m3": code.density_t_m3,
+                        "sds": round(away, 2),
+                    },
+                )
+            )
+    return findings

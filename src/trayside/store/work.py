@@ -1,0 +1,144 @@
+"""One transaction on the store: everything up to `commit()` is stored together or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Self
+
+import polars
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import DBAPIError
+
+from trayside.app.ports import StationPage
+from trayside.model.cut_sheet import Revision, Sheet
+from trayside.model.finding import Finding
+from trayside.model.hole import HoleCore
+from trayside.model.stock import Stock
+
+from . import finding_rows, hole_rows, number_rows, read, sheet_rows, yard_rows
+from .connection import failed_outside, in_words
+from .hole_states import refresh_states
+
+
+class SqlWork:
+    """`app.ports.Work` on SQLite or PostgreSQL.
+
+    A writing work holds the writer's place from its first question to its commit, so what it read stays true. With
+    `writing=False` it never waits, sees one moment of the yard, and the database refuses every change. After `commit()`
+    the next question begins the next transaction.
+    """
+
+    def __init__(self, engine: Engine, *, writing: bool = True) -> None:
+        self._engine = engine
+        self._writing = writing
+        self._connection: Connection | None = None
+        self._touched: set[str] = set()
+
+    def __enter__(self) -> Self:
+        self._touched.clear()
+        try:
+            self._connection = self._engine.connect().execution_options(writing=self._writing)
+        except DBAPIError as error:
+            raise in_words(error) from error
+        return self
+
+    def __exit__(self, kind, error, trace) -> None:
+        connection, self._connection = self._connection, None
+        self._touched.clear()
+        connection.close()  # rolls back what was not committed
+        if failed_outside(error):
+            raise in_words(error) from error
+
+    def commit(self) -> None:
+        self._settle()
+        self._open.commit()
+
+    @property
+    def _open(self) -> Connection:
+        if self._connection is None:
+            raise RuntimeError("a work is used inside its `with` block")
+        return self._connection
+
+    def _settle(self) -> None:
+        """Bring the yard screen's lines up to what this transaction changed."""
+        if self._touched:
+            refresh_states(self._open, self._touched)
+            self._touched.clear()
+
+    # the loaded yard
+
+    def hole_digests(self) -> dict[str, str]:
+        return hole_rows.hole_digests(self._open)
+
+    def replace_holes(self, tables: dict[str, polars.DataFrame], digests: dict[str, str]) -> None:
+        hole_rows.replace_holes(self._open, tables, digests)
+        self._touched |= digests.keys()
+
+    def shared_digests(self) -> dict[str, str]:
+        return yard_rows.shared_digests(self._open)
+
+    def replace_shared(self, table: str, frame: polars.DataFrame, digest: str) -> None:
+        yard_rows.replace_shared(self._open, table, frame, digest)
+
+    def set_rules(self, text: str) -> None:
+        yard_rows.set_rules(self._open, text)
+
+    def rules_text(self) -> str | None:
+        return yard_rows.rules_text(self._open)
+
+    def hole_ids(self) -> tuple[str, ...]:
+        return hole_rows.hole_ids(self._open)
+
+    def hole_core(self, hole_id: str) -> HoleCore:
+        return hole_rows.hole_core(self._open, hole_id)
+
+    def hole_cores(self, hole_ids: Iterable[str]) -> Iterator[HoleCore]:
+        return hole_rows.hole_cores(self._open, hole_ids)
+
+    def stock(self) -> Stock:
+        return yard_rows.stock(self._open)
+
+    # sheets, revisions, numbers
+
+    def sheet(self, hole_id: str) -> Sheet | None:
+        return sheet_rows.sheet(self._open, hole_id)
+
+    def save_sheet(self, sheet: Sheet, *, serials: dict[str, tuple[str, int]]) -> Sheet:
+        saved = sheet_rows.save_sheet(self._open, sheet, serials=serials)
+        self._touched.add(sheet.hole_id)
+        return saved
+
+    def add_revision(self, revision: Revision) -> None:
+        sheet_rows.add_revision(self._open, revision)
+        self._touched.add(revision.hole_id)
+
+    def revisions(self, hole_id: str) -> tuple[Revision, ...]:
+        return sheet_rows.revisions(self._open, hole_id)
+
+    def revision(self, hole_id: str, revision: int) -> Revision:
+        return sheet_rows.revision(self._open, hole_id, revision)
+
+    def sheet_numbers(self, hole_id: str) -> dict[str, tuple[str, int]]:
+        sheet_id = sheet_rows.sheet_id_of(self._open, hole_id)
+        return {} if sheet_id is None else number_rows.sheet_numbers(self._open, sheet_id)
+
+    def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]:
+        return number_rows.released_serials(self._open, prefix=prefix, first=first, last=last)
+
+    def highest_serial(self, *, prefix: str, first: int, last: int) -> int | None:
+        return number_rows.highest_serial(self._open, prefix=prefix, first=first, last=last)
+
+    def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]:
+        return sheet_rows.materials_on_sheets(self._open, except_hole_id=except_hole_id)
+
+    # findings and the yard screen
+
+    def replace_findings(self, hole_id: str | None, findings: Iterable[Finding]) -> None:
+        self._touched |= finding_rows.replace_findings(self._open, hole_id, findings)
+
+    def findings(self, hole_id: str | None = None) -> tuple[Finding, ...]:
+        return finding_rows.findings(self._open, hole_id)
+
+    def station_page(self, *, first: int, count: int, station: str | None = None) -> StationPage:
+        self._settle()
+        return read.station_page(self._open, first=first, count=count, station=station)

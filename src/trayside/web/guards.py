@@ -1,0 +1,127 @@
+"""Keeps strangers out: host names we do not have, requests from other sites, bodies too large, scripts not ours."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+LARGEST_BODY = 2 * 2**20
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    # Not no-referrer: that would make browsers send "Origin: null" with our own forms, and the check below needs it.
+    "Referrer-Policy": "same-origin",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class Guards:
+    """ASGI middleware around the whole site."""
+
+    def __init__(self, app: ASGIApp, *, hosts: tuple[str, ...], largest_body: int = LARGEST_BODY) -> None:
+        self._app, self._hosts, self._largest_body = app, frozenset(host.casefold() for host in hosts), largest_body
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        send = _with_headers(send)
+        refusal = self._refusal(scope)
+        if refusal is not None:
+            await refusal(scope, receive, send)
+            return
+        limited = _Limited(receive, self._largest_body)
+        started = False
+
+        async def watched(message: Message) -> None:
+            nonlocal started
+            started = started or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, limited, watched)
+        except BodyTooLarge:
+            if started:
+                raise
+            await _too_large(self._largest_body)(scope, receive, send)
+
+    def _refusal(self, scope: Scope) -> PlainTextResponse | None:
+        headers = Headers(scope=scope)
+        host = headers.get("host", "")
+        if _name_of(host) not in self._hosts:
+            return PlainTextResponse(
+                "This yard is not reached by that name. Use the address it was started with, or start it for this name.\n",
+                status_code=421,
+            )
+        if scope["method"] not in SAFE_METHODS and not _from_here(headers, host):
+            return PlainTextResponse(
+                "This request came from another page and was refused; nothing was changed. "
+                "Open the yard in its own window and do it there.\n",
+                status_code=403,
+            )
+        length = headers.get("content-length", "0")
+        if not length.isdecimal() or int(length) > self._largest_body:
+            return _too_large(self._largest_body)
+        return None
+
+
+class BodyTooLarge(Exception):  # noqa: N818 - not an error of the yard: it ends one request
+    pass
+
+
+class _Limited:
+    """Counts what comes in, for bodies that do not say their length."""
+
+    def __init__(self, receive: Receive, largest: int) -> None:
+        self._receive, self._left = receive, largest
+
+    async def __call__(self) -> Message:
+        message = await self._receive()
+        self._left -= len(message.get("body", b""))
+        if self._left < 0:
+            raise BodyTooLarge
+        return message
+
+
+def _from_here(headers: Headers, host: str) -> bool:
+    """Whether a browser says the request was made by one of our own pages. A request that says nothing is refused."""
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site == "same-origin"
+    origin = headers.get("origin")
+    return origin is not None and urlsplit(origin).netloc.casefold() == host.casefold()
+
+
+def _name_of(host: str) -> str:
+    """The name in a Host header, without its port."""
+    name = host.casefold()
+    if name.startswith("["):
+        return name.partition("]")[0] + "]"
+    return name.partition(":")[0]
+
+
+def _too_large(limit: int) -> PlainTextResponse:
+    return PlainTextResponse(
+        f"More than {limit // 2**20} MB was sent; nothing was changed. Send less at a time.\n", status_code=413
+    )
+
+
+def _with_headers(send: Send) -> Send:
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in SECURITY_HEADERS.items():
+                headers[name] = value
+            headers.setdefault("Cache-Control", "no-cache")
+        await send(message)
+
+    return sending
