@@ -14,7 +14,10 @@ SAMPLED_SHARE = 0.55
 SHOULDER_CM = 200
 CLEAR_OF_ZONE_CM = 320
 GOLD_CAUTION = "visible gold: flush the blade after this piece, keep every crumb with its half"
-CLAY_CAUTION = "do not wash: clay goes with the water"
+WEAK_CAUTION = {
+    "clay": "do not wash: clay goes with the water",
+    "rubble": "loose pieces: keep their order, take the fines too",
+}
 SULPHIDE_CAUTION = "massive pyrite in the seam: edges crumble"
 
 Part = tuple[int, str, str, str, str, str, bool, str]
@@ -76,8 +79,7 @@ def _barren(length: int, faulted: bool, rng: Random) -> list[Part]:
     if room < 300 or draw > 0.85:
         return [(length, *top, "barren", "soft", False, "")]
     if faulted and draw < 0.45:
-        middle: Part = (rng.randrange(70, 200), "FLT", "R1", rng.choice(("rubble", "clay")), "barren", "hard", False,
-                        CLAY_CAUTION)  # fmt: skip
+        middle = _fault(rng.randrange(70, 200), "barren", rng)
     else:
         middle = (rng.randrange(200, min(800, room)), "DOL", "R6", "intact", "barren", "hard", False, "")
     above = CLEAR_OF_ZONE_CM + rng.randrange(0, room - middle[0] + 1) if room > middle[0] else CLEAR_OF_ZONE_CM
@@ -108,9 +110,14 @@ def _zone(length: int, gold: int, with_fault: bool, rng: Random) -> list[Part]:
     return [
         *parts,
         (above, "ALT", "R4", "blocky", "low", "soft", False, ""),
-        (fault, "FLT", "R1", rng.choice(("rubble", "clay")), "low", "hard", False, CLAY_CAUTION),
+        _fault(fault, "low", rng),
         (tail - above - fault, "ALT", "R4", "intact", "low", "hard", False, ""),
     ]
+
+
+def _fault(length: int, grade_class: str, rng: Random) -> Part:
+    condition = rng.choice(("rubble", "clay"))
+    return length, "FLT", "R1", condition, grade_class, "hard", False, WEAK_CAUTION[condition]
 
 
 def _stacked(parts: list[Part]) -> list[RockRow]:

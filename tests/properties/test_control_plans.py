@@ -180,3 +180,22 @@ def test_positions_fall_evenly_over_the_block():
     assert places.max() / places.mean() < 1.35
     # The last places are rarer: a standard is urgent before the longest gap is reached.
     assert places.min() / places.mean() > 0.5
+
+
+@pytest.mark.parametrize("kind", ["standard", "blank"])
+@pytest.mark.parametrize("rate", [0.1, 0.05])
+def test_the_longest_gap_is_kept_where_only_the_rate_asks(kind, rate):
+    rates = {"standard_rate": 0.0, "blank_rate": 0.0, "duplicate_rate": 0.12, f"{kind}_rate": rate}
+    rules = ControlRules(**rates, standard_in_every_rack=False, blank_in_every_rack=False, blank_after_high="never")
+    for seed in range(150):
+        plan = place_controls(
+            expected_grade=np.full(200, 0.3),
+            grade_class=np.zeros(200, dtype=int),
+            is_high=np.zeros(200, dtype=bool),
+            rules=rules,
+            standards=(StandardStock("A", 0.3, 5000),),
+            blanks=(BlankStock("Q", 5000),),
+            seed=seed,
+        )
+        gaps = np.diff([-1, *np.flatnonzero(plan.is_kind(kind)), len(plan.rows)])
+        assert gaps.max() <= 2 / rate - 1

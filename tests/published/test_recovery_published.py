@@ -81,7 +81,16 @@ def test_squeezing_shale_gives_more_core_than_was_drilled():
 
 @pytest.mark.parametrize(
     ("fractures_per_metre", "percent"),
-    [(1, 99.5321), (2, 98.2477), (5, 90.9796), (8, 80.8792), (10, 73.5759), (15, 55.7825), (20, 40.6006), (30, 19.9148)],
+    [
+        (1, 99.5321),
+        (2, 98.2477),
+        (5, 90.9796),
+        (8, 80.8792),
+        (10, 73.5759),
+        (15, 55.7825),
+        (20, 40.6006),
+        (30, 19.9148),
+    ],
 )
 def test_rqd_from_fractures_follows_priest_and_hudson(fractures_per_metre, percent):
     # Priest and Hudson 1976, IJRMMS 13:135-148: RQD* = 100 exp(-0.1 x) (0.1 x + 1) (abstract, seen); values derived by
@@ -92,7 +101,15 @@ def test_rqd_from_fractures_follows_priest_and_hudson(fractures_per_metre, perce
 
 @pytest.mark.parametrize(
     ("percent", "word"),
-    [(10, "very poor"), (40, "poor"), (60, "fair"), (80, "good"), (95, "excellent"), (0, "very poor"), (100, "excellent")],
+    [
+        (10, "very poor"),
+        (40, "poor"),
+        (60, "fair"),
+        (80, "good"),
+        (95, "excellent"),
+        (0, "very poor"),
+        (100, "excellent"),
+    ],
 )
 def test_class_words(percent, word):
     # Deere's classes: 0-25, 25-50, 50-75, 75-90, 90-100 % (tnlab.org; Das Table 10.2, seen).

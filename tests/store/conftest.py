@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable
 from itertools import count
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -14,6 +16,7 @@ from trayside.store.connection import engine_for, open_store
 from trayside.store.work import SqlWork
 
 FRESH = count(1)
+sys.path.insert(0, str(Path(__file__).parent))  # for store_yard.py, which these tests share
 
 
 @pytest.fixture(scope="session")

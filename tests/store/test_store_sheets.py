@@ -223,11 +223,9 @@ def test_hundreds_of_numbers_are_looked_up_and_given_back(start_work, planned):
     rows = tuple(sample(seq, 1000 + seq) for seq in range(1, 1201))
     with start_work() as work:
         long = save(work, sheet("K-2", rows))
-        assert len(work.sheet_numbers("K-2")) == 1200
+        assert work.sheet_numbers("K-2") == serials(long)
+        with pytest.raises(RefusedByRule, match="and 695 more") as refused:
+            save(work, replace(planned, rows=rows[:700]))
+        assert len(refused.value.reasons) == 700
         save(work, replace(long, rows=rows[:1]))
         assert work.released_serials(prefix="A", first=1, last=9999) == tuple(range(1002, 2201))
-        with pytest.raises(RefusedByRule, match="and 95 more") as refused:
-            save(work, replace(planned, rows=tuple(sample(seq, 1000 + seq) for seq in range(1, 2)) + rows[1:]))
-            save(work, replace(planned, rows=rows))
-        assert len(refused.value.reasons) == 1
-        assert serials(long)["A1001"] == ("A", 1001)

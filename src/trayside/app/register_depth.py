@@ -83,12 +83,25 @@ def register_hole(core: HoleCore, rules: Rules) -> HoleDepth:
 
 
 def usable_runs(runs: tuple[Run, ...]) -> tuple[Run, ...]:
-    """Runs that go deeper than every run before them; a block out of order takes its run out until it is settled."""
-    kept: list[Run] = []
-    for run in runs:
-        if run.to_mm > run.from_mm and (not kept or (run.from_mm >= kept[-1].from_mm and run.to_mm > kept[-1].to_mm)):
-            kept.append(run)
-    return tuple(kept)
+    """The longest chain of runs that go deeper one after another; one wrong block takes out no more than its own runs."""
+    deeper = [run for run in runs if run.to_mm > run.from_mm]
+    if all(_follows(above, below) for above, below in pairwise(deeper)):
+        return tuple(deeper)
+    length, came_from = [1] * len(deeper), [-1] * len(deeper)
+    for here, run in enumerate(deeper):
+        for above in range(here):
+            if length[above] + 1 > length[here] and _follows(deeper[above], run):
+                length[here], came_from[here] = length[above] + 1, above
+    here = max(range(len(deeper)), key=length.__getitem__)
+    chain = []
+    while here >= 0:
+        chain.append(deeper[here])
+        here = came_from[here]
+    return tuple(reversed(chain))
+
+
+def _follows(above: Run, below: Run) -> bool:
+    return below.from_mm >= above.from_mm and below.to_mm > above.to_mm
 
 
 def usable_losses(losses: tuple[Loss, ...], runs: tuple[Run, ...]) -> tuple[Loss, ...]:

@@ -105,18 +105,16 @@ def _wanted(rock, rules: Rules) -> bool:
 def _mass_profile(core, stock, rules, depth, densities, top_m, bottom_m) -> tuple[np.ndarray, np.ndarray]:
     """Expected bag mass per metre of depth, piecewise constant between contacts, losses and size changes."""
     registration = depth.registration
-    breaks = np.unique(
-        np.concatenate(
-            [
-                [top_m, bottom_m],
-                [rock.from_mm / 1000 for rock in core.rock],
-                [rock.to_mm / 1000 for rock in core.rock],
-                registration.piece_depth_from_m,
-                registration.piece_depth_to_m,
-                core_size_changes_m(depth),
-            ]
-        )
-    )
+    ends = [
+        [top_m, bottom_m],
+        [rock.from_mm / 1000 for rock in core.rock],
+        [rock.to_mm / 1000 for rock in core.rock],
+        registration.piece_depth_from_m,
+        registration.piece_depth_to_m,
+        core_size_changes_m(depth),
+    ]
+    # Sums of lengths differ in their last bits; depths closer than a micrometre are one.
+    breaks = np.unique(np.round(np.concatenate(ends), 6))
     breaks = breaks[(breaks >= top_m) & (breaks <= bottom_m)]
     middle, length = (breaks[:-1] + breaks[1:]) / 2, np.diff(breaks)
     recovered = registration.recovered_between(from_m=breaks[:-1], to_m=breaks[1:]) / length

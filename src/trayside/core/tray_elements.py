@@ -74,7 +74,7 @@ class Elements:
         on_top = (at >= 0) & (depth <= self.depth_from_m[element] + NANOMETRE_M)
         inside = (at >= 0) & ~on_top & (depth < self.depth_to_m[element] - NANOMETRE_M)
         parted = np.append(self.parted_m, self.laid_m)[np.where(on_top, at, at + 1)]
-        return np.where(inside, self.laid_at(depth, element), np.where(at < 0, 0.0, parted))
+        return np.where(inside, self.laid_at(depth, element), parted)
 
     def depth_at(self, laid: Floats) -> Floats:
         """Depth of points on the laid-out core; NaN in spacers and blocks. On a joint the core answers."""

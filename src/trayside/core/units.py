@@ -148,7 +148,7 @@ def whole_mm(*, depth_m: ArrayLike) -> Any:
     """A depth or length as whole millimetres, the form in which depths rest.
 
     Rounded to the nearest millimetre, a half to the even one. What counts as a half is the decimal number, not its
-    nearest binary neighbour: 1.0015 m gives 1002 mm on every machine.
+    nearest binary neighbour: 0.5015 m gives 502 mm on every machine.
 
     Parameters
     ----------

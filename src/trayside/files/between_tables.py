@@ -155,7 +155,7 @@ def _wrong_row_ends(trays: TypedTable) -> list[Fault]:
     if not frame.height:
         return []
     lists = frame["row_ends_mm"].str.split(" ")
-    sizes = lists.list.len().to_numpy()
+    sizes = lists.list.len().to_numpy().astype(numpy.int64)
     ends = lists.explode().cast(polars.Int64).to_numpy()
     start, end = frame["from_mm"].to_numpy(), frame["to_mm"].to_numpy()
     firsts = numpy.concatenate(([0], numpy.cumsum(sizes)[:-1]))

@@ -8,6 +8,7 @@ frame: it only keeps the other checks going, for a folder with faults is refused
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy
@@ -84,22 +85,30 @@ def type_columns(table: Table, text: TextTable) -> tuple[TypedTable, list[Fault]
 
     The text frame is used up column by column, so that a large table is not held twice.
     """
-    typed: dict[str, polars.Series] = {}
-    headers: dict[str, str] = {}
-    unread: dict[str, polars.Series] = {}
-    faults: list[Fault] = []
-    height = text.frame.height
+    headers = {}
     for column in table.columns:
         present = [header for header in column.headers if header in text.frame.columns]
         if len(present) == 1:
             headers[column.name] = present[0]
-            reading, more = _typed(text, column, present[0], text.frame.drop_in_place(present[0]))
-            series = reading.series
+    height = text.frame.height
+    # Polars works on one column outside the interpreter's lock, so two columns can be read at the same time.
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        reading = {
+            column.name: pool.submit(_typed, text, column, header, text.frame.drop_in_place(header))
+            for column in table.columns
+            if (header := headers.get(column.name))
+        }
+    typed: dict[str, polars.Series] = {}
+    unread: dict[str, polars.Series] = {}
+    faults: list[Fault] = []
+    for column in table.columns:
+        series = _nothing(column, height)
+        if column.name in reading:
+            read, more = reading[column.name].result()
+            series = read.series
             faults += more
-            if reading.bad is not None:
-                unread[column.name] = reading.bad
-        else:
-            series = _nothing(column, height)
+            if read.bad is not None:
+                unread[column.name] = read.bad
         typed.update(zip(column.stored, series, strict=True))
     return TypedTable(table, text, polars.DataFrame(typed), headers, unread), faults
 
@@ -230,6 +239,9 @@ def _length_lists(column: Column, header: str, cells: polars.Series) -> Reading:
     for size in numpy.unique(sizes):  # lists of one length are joined together: there are few lengths
         joined = mm.filter(polars.Series(size_of_part == size)).reshape((-1, int(size))).arr.join(" ")
         listed = listed.scatter(there[sizes == size], joined)
+    for found in flaws:
+        if found is not None:
+            listed = listed.set(found, None)
     return Reading((listed, cells + f" {unit}"), *flaws)
 
 

@@ -87,9 +87,9 @@ class GradeClass(Section):
 
 class ControlSettings(Section):
     seed: int = Field(1, ge=0)
-    standard_every: int = Field(20, ge=2, le=1000)
-    blank_every: int = Field(25, ge=2, le=1000)
-    duplicate_every: int = Field(25, ge=2, le=1000)
+    standard_every: int = Field(20, ge=4, le=1000)
+    blank_every: int = Field(25, ge=4, le=1000)
+    duplicate_every: int = Field(25, ge=4, le=1000)
     duplicate_types: dict[Literal["half/half", "half/quarter", "quarter/quarter"], float] = {"quarter/quarter": 1.0}
     rack_size: int = Field(50, ge=5, le=500)
     blank_after_high: Literal["each run", "each sample", "never"] = "each run"

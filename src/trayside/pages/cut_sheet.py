@@ -27,6 +27,9 @@ from .paper_words import (
     twins,
 )
 
+MOST_CHARACTERS = 600
+"""A row with more words than this may be higher than a page: only such a row may go on over the page's end."""
+
 
 def cut_sheet_pdf(
     *,
@@ -114,6 +117,7 @@ def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None
         "order": f"{place} of {total}",
         "caution": plain_text(row.caution),
         "mass": _mass_content(row, unit=rules.paper.mass_unit),
+        "whole": _length_of_words(row) <= MOST_CHARACTERS,
     }
     if not row.is_core:
         order, how = control_words(row)
@@ -136,6 +140,10 @@ def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None
         "bag": large,
         "stays": small,
     }
+
+
+def _length_of_words(row: SheetRow) -> int:
+    return sum(len(words or "") for words in (row.method, row.method_reason, row.caution, row.reason, row.material))
 
 
 def _depth(depth_mm: int | None, unit: str) -> str:

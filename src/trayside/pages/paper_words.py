@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from datetime import datetime
 
 from trayside.model.cut_sheet import Place, SheetRow
@@ -39,7 +40,7 @@ def plain_text(text: str | None, *, breakable: bool = True) -> str:
 
     A character without a picture in the typefaces would print as an empty box; its number at least can be looked up.
     """
-    one_line = re.sub(r"\s+", " ", text or "").strip()
+    one_line = re.sub(r"\s+", " ", unicodedata.normalize("NFC", text or "")).strip()
     shown = "".join(mark if _printable(mark) else f"‹U+{ord(mark):04X}›" for mark in one_line)
     if not breakable:
         return shown

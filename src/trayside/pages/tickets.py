@@ -89,7 +89,6 @@ def tickets_pdf(
         "edge_mm": _edge_mm(layout, dot_mm),
         "dot_mm": dot_mm or 0.01,
         "number_share": NUMBER_SHARE,
-        "hole": plain_text(hole.hole_id, breakable=False),
         "tickets": [
             _ticket(row, part, hole=hole, layout=layout, rules=rules, depths=depths, dot_mm=dot_mm)
             for row in rows

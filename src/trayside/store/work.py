@@ -51,7 +51,11 @@ class SqlWork:
 
     def commit(self) -> None:
         self._settle()
-        self._open.commit()
+        try:
+            self._open.commit()
+        except BaseException:
+            self._open.invalidate()  # a refused commit may leave the transaction open: it must not go back to the pool
+            raise
 
     @property
     def _open(self) -> Connection:

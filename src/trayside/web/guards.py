@@ -5,10 +5,12 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST_BODY = 2 * 2**20
+TOO_LARGE = "More was sent than a page of this yard ever sends; nothing was changed."
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (
@@ -39,20 +41,7 @@ class Guards:
         if refusal is not None:
             await refusal(scope, receive, send)
             return
-        limited = _Limited(receive, self._largest_body)
-        started = False
-
-        async def watched(message: Message) -> None:
-            nonlocal started
-            started = started or message["type"] == "http.response.start"
-            await send(message)
-
-        try:
-            await self._app(scope, limited, watched)
-        except BodyTooLarge:
-            if started:
-                raise
-            await _too_large(self._largest_body)(scope, receive, send)
+        await self._app(scope, _Limited(receive, self._largest_body), send)
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
         headers = Headers(scope=scope)
@@ -70,12 +59,15 @@ class Guards:
             )
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > self._largest_body:
-            return _too_large(self._largest_body)
+            return PlainTextResponse(f"{TOO_LARGE}\n", status_code=413)
         return None
 
 
-class BodyTooLarge(Exception):  # noqa: N818 - not an error of the yard: it ends one request
-    pass
+class BodyTooLarge(HTTPException):
+    """More came in than a page of ours ever sends."""
+
+    def __init__(self) -> None:
+        super().__init__(413, TOO_LARGE)
 
 
 class _Limited:
@@ -107,12 +99,6 @@ def _name_of(host: str) -> str:
     if name.startswith("["):
         return name.partition("]")[0] + "]"
     return name.partition(":")[0]
-
-
-def _too_large(limit: int) -> PlainTextResponse:
-    return PlainTextResponse(
-        f"More than {limit // 2**20} MB was sent; nothing was changed. Send less at a time.\n", status_code=413
-    )
 
 
 def _with_headers(send: Send) -> Send:

@@ -121,7 +121,11 @@ def test_class_holds_its_lower_edge():
 
 
 def test_class_edges_are_a_setting_and_missing_stays_missing():
-    assert rqd_class(rqd_fraction=[0.4, 0.6, np.nan], edges=(0.5,), names=("low", "high")).tolist() == ["low", "high", ""]
+    assert rqd_class(rqd_fraction=[0.4, 0.6, np.nan], edges=(0.5,), names=("low", "high")).tolist() == [
+        "low",
+        "high",
+        "",
+    ]
     with pytest.raises(ImpossibleValue, match="edges"):
         rqd_class(rqd_fraction=0.5, edges=(0.5, 0.4), names=("a", "b", "c"))
     with pytest.raises(ImpossibleValue, match="percentage"):

@@ -94,6 +94,15 @@ def test_losses_that_leave_no_full_run_are_no_rod_steps(recovered_m):
     assert not rod_steps(**hole(blocks, recovered)).run.size
 
 
+@pytest.mark.parametrize(("advance_m", "recovered_m"), [(3.5, 0.4), (3.4, 0.45)])
+def test_what_is_left_without_the_rod_must_be_a_full_run(advance_m, recovered_m):
+    # Both miss about 3 m; without it 0.4 m of 0.5 m is too little, 0.45 m of 0.4 m too much.
+    found = rod_steps(**hole([0, 3, 6, 6 + advance_m], [2.95, 2.95, recovered_m]))
+    assert not found.run.size
+    wide = rod_steps(**hole([0, 3, 6, 6 + advance_m], [2.95, 2.95, recovered_m]), recovery_low=0.7, recovery_high=1.2)
+    assert wide.run.tolist() == [2]
+
+
 def test_gain_after_a_loss_as_long_is_a_stub_not_a_likely_rod():
     blocks, recovered = np.arange(0.0, 31.0, 1.5), np.full(20, 1.48)
     recovered[8], recovered[9] = 0.0, 2.98

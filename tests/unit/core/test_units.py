@@ -23,7 +23,7 @@ def test_whole_mm_rounds_to_nearest():
     assert whole_mm(depth_m=[0.0, 12.3454, 12.3456, 300.0]).tolist() == [0, 12345, 12346, 300_000]
 
 
-@pytest.mark.parametrize(("depth_m", "mm"), [(0.0005, 0), (0.0015, 2), (1.0005, 1000), (1.0015, 1002), (2.6745, 2674)])
+@pytest.mark.parametrize(("depth_m", "mm"), [(0.0005, 0), (0.0015, 2), (1.0005, 1000), (0.5015, 502), (2.6745, 2674)])
 def test_whole_mm_puts_a_decimal_half_on_the_even_millimetre(depth_m, mm):
     assert whole_mm(depth_m=depth_m) == mm
 

@@ -19,38 +19,51 @@ def check_rock(core: HoleCore, rules: Rules) -> list[Finding]:
 
 
 def _steps(core: HoleCore) -> list[Finding]:
-    hole_id, findings = core.hole.hole_id, []
-    spans = [(rock.from_mm, rock.to_mm) for rock in core.rock]
-    if core.runs:
-        top, bottom = min(run.from_mm for run in core.runs), max(run.to_mm for run in core.runs)
-        bottom = min(bottom, core.hole.total_depth_mm)
-        spans = [(top, top), *spans, (max(bottom, spans[-1][1]) if spans else bottom,) * 2]
-    reached = spans[0][1] if spans else 0
-    for from_mm, to_mm in spans[1:]:
-        if from_mm - reached > STEP_MM:
-            findings.append(
-                found(
-                    "rock.gap",
-                    f"Nothing is logged from {reached / 1000:.2f} to {from_mm / 1000:.2f} m",
-                    hole_id=hole_id,
-                    from_mm=reached,
-                    to_mm=from_mm,
-                    evidence={"gap_m": (from_mm - reached) / 1000},
-                )
-            )
-        elif reached - from_mm > STEP_MM and from_mm != to_mm:
-            findings.append(
-                found(
-                    "rock.overlap",
-                    f"Two logged intervals share {from_mm / 1000:.2f}–{min(reached, to_mm) / 1000:.2f} m",
-                    hole_id=hole_id,
-                    from_mm=from_mm,
-                    to_mm=min(reached, to_mm),
-                    evidence={"overlap_m": (min(reached, to_mm) - from_mm) / 1000},
-                )
-            )
-        reached = max(reached, to_mm)
+    """Gaps and overlaps between logged intervals, and core above the first or below the last of them."""
+    if not core.rock:
+        return []
+    top, bottom = _cored(core)
+    findings = []
+    reached = min(top, core.rock[0].from_mm)
+    for rock in core.rock:
+        if rock.from_mm - reached > STEP_MM:
+            findings.append(_gap(core, reached, rock.from_mm))
+        elif reached - rock.from_mm > STEP_MM:
+            findings.append(_overlap(core, rock.from_mm, min(reached, rock.to_mm)))
+        reached = max(reached, rock.to_mm)
+    if bottom - reached > STEP_MM:
+        findings.append(_gap(core, reached, bottom))
     return findings
+
+
+def _cored(core: HoleCore) -> tuple[int, int]:
+    """First and last cored depth; the log's own ends when there are no runs."""
+    if not core.runs:
+        return core.rock[0].from_mm, core.rock[-1].to_mm
+    bottom = min(max(run.to_mm for run in core.runs), core.hole.total_depth_mm)
+    return min(run.from_mm for run in core.runs), bottom
+
+
+def _gap(core: HoleCore, from_mm: int, to_mm: int) -> Finding:
+    return found(
+        "rock.gap",
+        f"Nothing is logged from {from_mm / 1000:.2f} to {to_mm / 1000:.2f} m",
+        hole_id=core.hole.hole_id,
+        from_mm=from_mm,
+        to_mm=to_mm,
+        evidence={"gap_m": (to_mm - from_mm) / 1000},
+    )
+
+
+def _overlap(core: HoleCore, from_mm: int, to_mm: int) -> Finding:
+    return found(
+        "rock.overlap",
+        f"Two logged intervals share {from_mm / 1000:.2f}–{to_mm / 1000:.2f} m",
+        hole_id=core.hole.hole_id,
+        from_mm=from_mm,
+        to_mm=to_mm,
+        evidence={"overlap_m": (to_mm - from_mm) / 1000},
+    )
 
 
 def _beyond_core(core: HoleCore) -> list[Finding]:

@@ -34,9 +34,29 @@ class _Blocks:
 
 def credited_stubs(*, from_m: NDArray, to_m: NDArray, recovered_m: NDArray, gain_tolerance_m: float) -> StubBalance:
     """The stub balance with gains within the tape's tolerance left alone, so that tape noise moves no run."""
-    advance = np.maximum(to_m - from_m, 0.0)
+    advance = to_m - from_m
     small = (recovered_m > advance) & (recovered_m <= advance + gain_tolerance_m)
     return stub_balance(advance_m=advance, recovered_m=np.where(small, advance, recovered_m))
+
+
+def _credited(blocks: _Blocks, tolerance_m: float) -> tuple[float, NDArray, NDArray]:
+    """First stub, true loss and corrected recovery by run.
+
+    Runs that do not go deeper, and runs a graver finding explains, take no part: loss 0, recovery NaN.
+    """
+    deeper = blocks.to_m > blocks.from_m
+    deeper[list(blocks.explained)] = False
+    balance = credited_stubs(
+        from_m=blocks.from_m[deeper],
+        to_m=blocks.to_m[deeper],
+        recovered_m=blocks.recovered_m[deeper],
+        gain_tolerance_m=tolerance_m,
+    )
+    loss, recovery = np.zeros(len(deeper)), np.full(len(deeper), np.nan)
+    if not deeper.any():
+        return 0.0, loss, recovery
+    loss[deeper], recovery[deeper] = balance.loss_m, balance.corrected_recovery
+    return float(balance.stub_m[0]), loss, recovery
 
 
 def check_runs(core: HoleCore, rules: Rules) -> list[Finding]:
@@ -136,7 +156,7 @@ def _order(blocks: _Blocks, rules: Rules) -> list[Finding]:
         *zip(order.reversed_run.tolist(), order.reversed_m.tolist(), strict=True),
         *zip(order.earlier_run.tolist(), order.earlier_m.tolist(), strict=True),
     ]:
-        if index in blocks.explained:
+        if {index, index - 1} & blocks.explained:
             continue
         blocks.explained.add(index)
         run = blocks.runs[index]
@@ -188,12 +208,10 @@ def _recovery(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
                 },
             )
         )
-    balance = credited_stubs(**_columns(blocks), gain_tolerance_m=tolerance)
-    if balance.stub_m[0] > tolerance and not blocks.explained and not netted:
-        message = f"{balance.stub_m[0]:.2f} m more core came up than was drilled down to here"
-        findings.append(
-            found("run.stub_open", message, **blocks.place(0), evidence={"stub_m": round(float(balance.stub_m[0]), 3)})
-        )
+    first_stub_m, true_loss_m, corrected_recovery = _credited(blocks, tolerance)
+    if first_stub_m > tolerance and not blocks.explained and not netted:
+        message = f"{first_stub_m:.2f} m more core came up than was drilled down to here"
+        findings.append(found("run.stub_open", message, **blocks.place(0), evidence={"stub_m": round(first_stub_m, 3)}))
     end_mm = core.hole.total_depth_mm + rules.depth.block_tolerance_m * 1000
     for index, run in enumerate(blocks.runs):
         advance_m = (run.to_mm - run.from_mm) / 1000
@@ -212,17 +230,17 @@ def _recovery(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
             message = f"{run.recovered_mm / 1000:.2f} m of core from {advance_m:.2f} m drilled"
             evidence = {"recovery": round(run.recovered_mm / 1000 / advance_m, 4)}
             findings.append(found("run.over_full", message, **blocks.place(index), evidence=evidence))
-        corrected = float(balance.corrected_recovery[index])
+        corrected = float(corrected_recovery[index])
         if corrected < rules.depth.low_recovery:
             message = f"{100 * corrected:.0f} % recovered ({run.recovered_mm / 1000:.2f} of {advance_m:.2f} m)"
-            evidence = {"recovery": round(corrected, 4), "loss_m": round(float(balance.loss_m[index]), 3)}
+            evidence = {"recovery": round(corrected, 4), "loss_m": round(float(true_loss_m[index]), 3)}
             findings.append(found("run.low_recovery", message, **blocks.place(index), evidence=evidence))
     return findings
 
 
 def _losses(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
     findings = []
-    balance = credited_stubs(**_columns(blocks), gain_tolerance_m=rules.depth.gain_tolerance_m)
+    _, true_loss_m, _ = _credited(blocks, rules.depth.gain_tolerance_m)
     placed = np.zeros(len(blocks.runs))
     for loss in core.losses:
         end_mm = loss.from_mm + loss.lost_mm
@@ -236,7 +254,7 @@ def _losses(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
     for index, run in enumerate(blocks.runs):
         if index in blocks.explained or run.to_mm <= run.from_mm:
             continue
-        missing, true_loss = (run.to_mm - run.from_mm - run.recovered_mm) / 1000, float(balance.loss_m[index])
+        missing, true_loss = (run.to_mm - run.from_mm - run.recovered_mm) / 1000, float(true_loss_m[index])
         if placed[index] > max(missing, true_loss) + rules.depth.gain_tolerance_m:
             message = f"{placed[index]:.2f} m of losses in run {run.run}, which is missing {max(missing, 0):.2f} m"
             evidence = {"placed_m": round(float(placed[index]), 3), "missing_m": round(missing, 3)}
