@@ -62,7 +62,7 @@ def test_a_row_says_where_the_core_lies_how_it_is_cut_and_what_is_bagged(issued)
     for words in (
         "VR100200", "101.25 m", "102.25 m", "tray 23 · row 1 · 45 cm", "tray 24 · row 2 · 80 cm", "length 1.00 m",
         "SCH · intact · NQ", "automatic saw", "long sound sticks hold in the carriage", "right half",
-        "the left half stays in the tray", "1.75–2.31 kg", "expect 2.00", "core there: 1.08 m", "1 of 40",
+        "the left half stays in the tray", "1.75–2.31 kg", "expect 2.00", "core there: 1.08 m", "1/40",
         "CAUTION: visible gold: rinse the blade, then a barren cut",
     ):  # fmt: skip
         assert words in text, words
@@ -123,7 +123,7 @@ def test_controls_are_told_by_word_and_say_what_to_insert(issued):
     assert text.count("BLANK") == 2
     assert text.count("Insert standard STD-12") == 3
     assert text.count("Insert blank BLK-C") == 2
-    assert "here because: follows visible gold" in text
+    assert "Why here: follows visible gold" in text
     assert text.count("put in") == 5
 
 

@@ -28,9 +28,9 @@ def check_all(
     with start_work() as work:
         wanted = hole_ids if hole_ids is not None else work.hole_ids()
         check_yard(work, hole_ids=wanted, progress=progress)
-        findings = tuple(finding for hole_id in (None, *wanted) for finding in work.findings(hole_id))
+        findings = work.findings()
         work.commit()
-    return findings
+    return tuple(finding for finding in findings if finding.hole_id is None or finding.hole_id in set(wanted))
 
 
 def check_yard(

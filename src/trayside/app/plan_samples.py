@@ -16,7 +16,7 @@ from trayside.app.sampling_ground import SamplingGround, sampling_ground
 from trayside.app.sheet_rows import Interval, Unnumbered, unnumbered_rows
 from trayside.core.intervals import IntervalPlan, plan_intervals
 from trayside.core.units import whole_mm
-from trayside.errors import RefusedByRule
+from trayside.errors import ChangedMeanwhile, RefusedByRule
 from trayside.model.cut_sheet import Sheet
 from trayside.model.finding import Finding
 
@@ -29,12 +29,31 @@ class PlannedHole:
     findings: tuple[Finding, ...]
 
 
-def plan_samples(hole_id: str, *, start_work: StartWork, make_id: MakeId, edited_by: str = "") -> PlannedHole:
-    """Plan one hole from its log and the rules and store the draft. Boundaries placed by hand are dropped."""
+def plan_samples(
+    hole_id: str, *, start_work: StartWork, make_id: MakeId, edited_by: str = "", base_version: int | None = None
+) -> PlannedHole:
+    """Plan one hole from its log and the rules and store the draft. Boundaries placed by hand are dropped.
+
+    With `base_version` (0: no plan yet) ChangedMeanwhile when the stored plan is not the one the person looked at.
+    """
     with start_work() as work:
+        if base_version is not None:
+            _refuse_newer(work, hole_id, base_version)
         planned = plan_in(work, hole_id, make_id=make_id, edited_by=edited_by)
         work.commit()
     return planned
+
+
+def _refuse_newer(work: Work, hole_id: str, base_version: int) -> None:
+    sheet = work.sheet(hole_id)
+    version = sheet.version if sheet else 0
+    if version != base_version:
+        who = f" by {sheet.edited_by}" if sheet and sheet.edited_by else ""
+        raise ChangedMeanwhile(
+            f"the plan was saved{who} after you opened it (version {version}, yours is {base_version})",
+            where=hole_id,
+            remedy="Look at the newer plan before you plan again",
+        )
 
 
 def plan_yard(
@@ -62,7 +81,7 @@ def plan_in(work: Work, hole_id: str, *, make_id: MakeId, edited_by: str = "") -
     """Plan one hole inside a transaction the caller commits."""
     view = view_hole(work, hole_id)
     blocking = [
-        finding for finding in view.findings if finding.severity == "stop" and not finding.code.startswith("plan.")
+        finding for finding in view.findings if finding.severity == "stop" and not is_sheet_finding(finding)
     ]
     if blocking:
         raise RefusedByRule(

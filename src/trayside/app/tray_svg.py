@@ -175,7 +175,7 @@ class _Pen:
             *(self._piece(piece, core_y) for piece in pieces),
             *(self._bagged(span, pieces, core_y, backward) for span in spans),
             *(self._line(piece, core_y) for piece in pieces if piece.kind == "core"),
-            *(self._rock(rock, spans, core_y, backward) for rock in picture.rocks if rock.row == row),
+            *(self._rock(rock, spans, pieces, core_y) for rock in picture.rocks if rock.row == row),
             *(self._block(piece, channel_y) for piece in pieces if piece.kind == "block"),
             *(self._bracket(span, bracket_y, core_y, backward) for span in spans),
             *self._leaders(over, placed_over, bracket_y, up=True),
@@ -267,7 +267,7 @@ class _Pen:
             f'H{self.x(piece.left_to_mm):.1f}" stroke="{self.theme.mark}" stroke-width="0.8"/>'
         )
 
-    def _rock(self, rock: RockSpan, spans: list[SampleSpan], y: float, backward: bool) -> str:
+    def _rock(self, rock: RockSpan, spans: list[SampleSpan], pieces: list[TrayPiece], y: float) -> str:
         """The rock's code at the start of its stretch, in the half that stays, where there is room."""
         clash = any(
             span.side not in ("right", "left")
@@ -275,12 +275,18 @@ class _Pen:
             and span.left_to_mm > rock.left_from_mm
             for span in spans
         )
+        backward = self.picture.backward[rock.row - 1]
         left_half_bagged = any(span.side == "left" for span in spans)
         low = left_half_bagged != backward
         edge = self.x(rock.left_to_mm if backward else rock.left_from_mm)
         contact = f'<path class="tray-contact" d="M{edge:.1f},{y:.1f}v{CORE_PX:g}" stroke="{self.theme.soft}" stroke-width="1"/>'
         wide = len(rock.rock) * CHARACTER_PX * 0.86
-        if clash or not rock.rock or (rock.left_to_mm - rock.left_from_mm) * self.scale < wide + 8:
+        shown_mm = rock.left_to_mm - rock.left_from_mm
+        for piece in pieces:
+            if piece.kind == "loss" and piece.left_from_mm < rock.left_to_mm and piece.left_to_mm > rock.left_from_mm:
+                before = rock.left_to_mm - piece.left_to_mm if backward else piece.left_from_mm - rock.left_from_mm
+                shown_mm = min(shown_mm, before)
+        if clash or not rock.rock or shown_mm * self.scale < wide + 8:
             return contact
         text_x = edge - wide - 4 if backward else edge + 4
         return contact + (

@@ -8,8 +8,8 @@ from trayside.model.tables import LONGEST_TEXT, Column
 
 # Control characters, line ends among them, and the marks that turn the direction of print.
 UNPRINTABLE = r"[\p{Cc}\x{2028}\x{2029}\x{202A}-\x{202E}\x{2066}-\x{2069}\x{FEFF}]"
-FORMULA = r"^(?:[=+@]|-\s*(?:[^0-9.\s]|\d+(?:\.\d+)?[^0-9.]|$))"
-PLAIN_NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
+FORMULA = r"^(?:[=+@]|-\s*(?:[^0-9.\s]|[0-9]+(?:\.[0-9]+)?[^0-9.]|$))"
+PLAIN_NUMBER = r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$"
 
 AS_TEXT = "Give the cell the format Text and enter it again; spreadsheets turn names and depths into dates"
 PASTE_VALUES = "Replace the formula by its value (copy, paste values)"
@@ -38,6 +38,7 @@ TOO_LARGE = Flaw(PLAIN_NUMBER, "the number is larger than any number here can be
 NUMBER_FLAWS = (
     DATE,
     ERROR,
+    CONTROL,
     Flaw(r"(?i)^[+-]?(?:nan|inf|infinity)$", "this is not a finite number", LEAVE_EMPTY),
     Flaw(
         r"(?i)^(?:n\.?/?a\.?|null|none|nil|nd|-+|–|—|\?+|\.)$",
@@ -46,38 +47,37 @@ NUMBER_FLAWS = (
     ),
     TOO_LARGE,
     Flaw(
-        r"^[+-]?\d{1,3}(?:,\d{3})+$",
+        r"^[+-]?[0-9]{1,3}(?:,[0-9]{3})+$",
         "a comma stands in the number: as thousands or as decimals it would mean different depths",
         PLAIN,
     ),
-    Flaw(r"^[+-]?\d*,\d+$", "the number has a decimal comma", PLAIN),
-    Flaw(r"^[+-]?\d{1,3}(?:[., '’\x{00A0}\x{202F}]\d{3})+(?:[.,]\d+)?$", "the number has a thousands separator", PLAIN),
-    Flaw(r"^[+-]?\d{1,3}(?:,\d{3})+\.\d+$", "the number has a thousands separator", PLAIN),
+    Flaw(r"^[+-]?[0-9]*,[0-9]+$", "the number has a decimal comma", PLAIN),
+    Flaw(r"^[+-]?[0-9]{1,3}(?:[., '’\x{00A0}\x{202F}][0-9]{3})+(?:[.,][0-9]+)?$", "the number has a thousands separator", PLAIN),
+    Flaw(r"^[+-]?[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+$", "the number has a thousands separator", PLAIN),
     Flaw(
-        r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[T ].*)?$",
+        r"^[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}(?:[T ].*)?$",
         "this reads like a date; spreadsheets turn numbers into dates",
         AS_TEXT,
     ),
     Flaw(
-        r"""^[+-]?\d+(?:\.\d+)?\s*[\p{L}%°'"’”′″/³0-9]+\.?$""",
+        r"""^[+-]?[0-9]+(?:\.[0-9]+)?\s*[\p{L}%°'"’”′″/³0-9]+\.?$""",
         "a unit or a letter stands beside the number",
         "Write the number alone; the unit stands in the column name",
     ),
     Flaw(r"^[<>≤≥~]", "the number has a sign before it", "Write the measured number alone"),
     FORMULA_CELL,
-    CONTROL,
     Flaw("", "this is not a number", PLAIN),
 )
 WHOLE_FLAWS = (
-    Flaw(r"^[+-]?(?:\d+\.\d*|\.\d+)$", "this is not a whole number", "Write a whole number"),
-    Flaw(r"(?i)^[+-]?\d+(?:\.\d*)?e[+-]?\d+$", "a whole number is written with an exponent", "Write all its digits"),
+    Flaw(r"^[+-]?(?:[0-9]+\.[0-9]*|\.[0-9]+)$", "this is not a whole number", "Write a whole number"),
+    Flaw(r"(?i)^[+-]?[0-9]+(?:\.[0-9]*)?e[+-]?[0-9]+$", "a whole number is written with an exponent", "Write all its digits"),
     *NUMBER_FLAWS,
 )
 LIST_FLAWS = (
     DATE,
     ERROR,
     FORMULA_CELL,
-    Flaw(r"\d,\d", "a comma stands in a list of lengths", "Write decimal points, and separate the lengths by spaces"),
+    Flaw(r"[0-9],[0-9]", "a comma stands in a list of lengths", "Write decimal points, and separate the lengths by spaces"),
     Flaw("", "this is not a list of lengths", "Write plain numbers separated by spaces, like 11.2 12.25 13.3"),
 )
 CODE_FLAWS = (

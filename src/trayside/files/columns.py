@@ -18,6 +18,7 @@ from trayside.app.ports import Fault
 from trayside.core.units import DEPTH_LIMIT_M, feet_from_metres, metres_from_feet, whole_mm
 from trayside.files.cell_flaws import (
     CODE_FLAWS,
+    ERROR,
     FORMULA,
     LIST_FLAWS,
     NUMBER_FLAWS,
@@ -172,7 +173,7 @@ def _texts(column: Column, header: str, cells: polars.Series) -> Reading:
     kinds = cells.unique()
     wrong = kinds.filter(
         (kinds.str.contains(FORMULA) & ~kinds.str.contains(PLAIN_NUMBER))
-        | kinds.str.contains(rf"^\s|\s$|^$|{UNPRINTABLE}")
+        | kinds.str.contains(rf"^\s|\s$|^$|{UNPRINTABLE}|{ERROR.pattern}")
         | (kinds.str.len_chars() > LONGEST_TEXT)
     )
     return _without(cells, wrong)
@@ -242,7 +243,7 @@ def _length_lists(column: Column, header: str, cells: polars.Series) -> Reading:
     for found in flaws:
         if found is not None:
             listed = listed.set(found, None)
-    return Reading((listed, cells + f" {unit}"), *flaws)
+    return Reading((listed, cells.str.strip_chars() + f" {unit}"), *flaws)
 
 
 def _finite(cells: polars.Series) -> polars.Series:

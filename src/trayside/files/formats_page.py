@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import itertools
 import types
 import typing
 
@@ -203,7 +204,7 @@ def _shown(value) -> str:
 def _note(model: type[BaseModel], name: str) -> str:
     """The text that stands under a setting in its class."""
     body = ast.parse(inspect.getsource(model)).body[0].body
-    for line, following in zip(body, body[1:], strict=False):
+    for line, following in itertools.pairwise(body):
         said = isinstance(following, ast.Expr) and isinstance(following.value, ast.Constant)
         if isinstance(line, ast.AnnAssign) and line.target.id == name and said:
             return " ".join(following.value.value.split())

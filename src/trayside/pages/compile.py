@@ -1,4 +1,7 @@
-"""Turns a page template and its content into a PDF: no network, no machine fonts, no clock."""
+"""Turns a page template and its content into a PDF: no machine fonts, no clock, no network.
+
+The templates import no packages (a test holds them to it), so the typesetter has nothing to fetch.
+"""
 
 from __future__ import annotations
 
@@ -14,8 +17,6 @@ import typst
 from trayside.errors import TraysideError
 
 TEMPLATES = Path(__file__).parent
-NO_PACKAGES = TEMPLATES / "no-packages"
-"""A folder that does not exist: a template that asked for a package would fail instead of fetching it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +42,6 @@ def _compiler(template: str) -> typst.Compiler:
         root=str(TEMPLATES),
         font_paths=_wheel_fonts(),
         ignore_system_fonts=True,
-        package_path=str(NO_PACKAGES),
-        package_cache_path=str(NO_PACKAGES),
     )
 
 
@@ -52,8 +51,9 @@ def compile_page(*, template: str, content: dict, made_at: datetime | None = Non
     Content travels as JSON and is never read as markup, so any character in it is printed as it stands.
     Without `made_at` the PDF carries no date.
     """
-    inputs = {"content": json.dumps(content, ensure_ascii=False)}
-    timestamp = None if made_at is None else int(made_at.timestamp())
+    inputs = {"content": json.dumps(content | {"dated": made_at is not None}, ensure_ascii=False)}
+    # Without a timestamp the typesetter would look at the machine's clock.
+    timestamp = 0 if made_at is None else int(made_at.timestamp())
     try:
         with _one_at_a_time:
             pdf, warnings = _compiler(template).compile_with_warnings(

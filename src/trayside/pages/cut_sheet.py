@@ -114,7 +114,7 @@ def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None
         "kind_word": KIND_WORDS[row.kind],
         "number": plain_text(row.number, breakable=False),
         "qr": qr_svg(row.number),
-        "order": f"{place} of {total}",
+        "order": f"{place}/{total}",
         "caution": plain_text(row.caution),
         "mass": _mass_content(row, unit=rules.paper.mass_unit),
         "whole": _length_of_words(row) <= MOST_CHARACTERS,

@@ -1,0 +1,54 @@
+"""The site: every address with the screen behind it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from trayside.errors import TraysideError
+
+from . import faults, hole_screen, paper_routes, sheet_acts, sheet_screen, trays_screen, yard_screen
+from .asking import posted
+from .guards import Guards
+from .services import Services
+
+STATIC = Path(__file__).parent / "static"
+
+ROUTES = (
+    Route("/", yard_screen.yard_screen, name="yard"),
+    Route("/find", yard_screen.find_hole),
+    Route("/plan", posted(yard_screen.plan_from_yard), methods=["POST"]),
+    Route("/hole/{hole_id}", hole_screen.hole_screen),
+    Route("/hole/{hole_id}/trays", trays_screen.trays_screen),
+    Route("/hole/{hole_id}/sheet", sheet_screen.sheet_screen),
+    Route("/hole/{hole_id}/sheet/plan", posted(sheet_acts.plan_sheet), methods=["POST"]),
+    Route("/hole/{hole_id}/sheet/preview", sheet_screen.preview_sheet, methods=["POST"]),
+    Route("/hole/{hole_id}/sheet/try", posted(sheet_screen.try_edits), methods=["POST"]),
+    Route("/hole/{hole_id}/sheet/save", posted(sheet_screen.save_edits), methods=["POST"]),
+    Route("/hole/{hole_id}/sheet/issue", posted(sheet_acts.issue_sheet), methods=["POST"]),
+    Route("/hole/{hole_id}/sheet/{revision}", sheet_acts.revision_screen),
+    Route("/hole/{hole_id}/paper/cut-sheet.pdf", paper_routes.cut_sheet_paper),
+    Route("/hole/{hole_id}/paper/tray-sheet.pdf", paper_routes.tray_sheet_paper),
+    Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
+    Mount("/static", StaticFiles(directory=STATIC), name="static"),
+)
+
+
+def build_site(services: Services) -> Starlette:
+    """The screens as an ASGI application."""
+    site = Starlette(
+        routes=list(ROUTES),
+        middleware=[Middleware(Guards, hosts=services.hosts)],
+        exception_handlers={
+            TraysideError: faults.trayside_error,
+            HTTPException: faults.http_error,
+            Exception: faults.unforeseen,
+        },
+    )
+    site.state.services = services
+    return site
