@@ -30,7 +30,8 @@ def check_all(
         check_yard(work, hole_ids=wanted, progress=progress)
         findings = work.findings()
         work.commit()
-    return tuple(finding for finding in findings if finding.hole_id is None or finding.hole_id in set(wanted))
+    asked = {None, *wanted}
+    return tuple(finding for finding in findings if finding.hole_id in asked)
 
 
 def check_yard(

@@ -1,0 +1,1 @@
+"""What Trayside costs, as ratios against something measured in the same run: `python -m benchmarks`."""

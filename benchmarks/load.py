@@ -1,0 +1,83 @@
+"""Loading a yard folder, against polars parsing the same CSV files and plain sqlite3 inserting the same rows.
+
+The baseline checks nothing, converts nothing and keeps no keys: it is the least that any loader on these libraries costs.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import tempfile
+from pathlib import Path
+from time import perf_counter
+
+import polars
+
+from benchmarks.figures import Figure, in_child
+from benchmarks.stores import big_folder
+from trayside.app.load_yard import load_yard
+from trayside.bootstrap import open_store
+from trayside.files.yard_folder import read_yard_folder
+
+GOAL_RATIO = 4.0
+
+
+def measure(*, small: bool) -> list[Figure]:
+    holes, metres, rounds = (50, 300.0, 2) if small else (1000, 300.0, 4)
+    with tempfile.TemporaryDirectory() as room:
+        (plain, ours, parts, again, rows), memory_mb = in_child(_rounds, Path(room), holes, metres, rounds)
+    said = f"{holes:,} holes of {metres:g} m, {rows:,} rows, best of {rounds}"
+    return [
+        Figure("load", "parse with polars and insert with sqlite3", plain, "s", note=said),
+        Figure("load", "load the yard folder", ours, "s", note="read, validate, compare, store, check, commit"),
+        Figure("load", "load / parse and insert", ours / plain, "x", GOAL_RATIO),
+        *(Figure("load", f"of it: {part} / parse and insert", seconds / plain, "x") for part, seconds in parts.items()),
+        Figure("load", "load the same folder again", again, "s", note="nothing changes"),
+        Figure("load", "peak memory", memory_mb, "MB"),
+    ]
+
+
+def _rounds(room: Path, holes: int, metres: float, rounds: int):
+    """Best seconds of the baseline and of ours, taken in turns; the parts of our best round; a second load; the rows."""
+    folder = big_folder(room, holes=holes, metres=metres)
+    plain, best, again = [], (float("inf"), {}), []
+    for turn in range(rounds):
+        seconds, rows = _parse_and_insert(folder, room / f"plain-{turn}.sqlite")
+        plain.append(seconds)
+        start_work = open_store(str(room / f"ours-{turn}.sqlite"))
+        best = min(best, _load(folder, start_work), key=lambda taken: taken[0])
+        again.append(_load(folder, start_work)[0])
+    return min(plain), *best, min(again), rows
+
+
+def _load(folder: Path, start_work) -> tuple[float, dict[str, float]]:
+    """Seconds of one load, and of its parts as the progress bar names them."""
+    begun: list[tuple[str, float]] = []
+    load_yard(
+        folder,
+        read_folder=read_yard_folder,
+        start_work=start_work,
+        progress=lambda done, of, what: begun.append((what, perf_counter())),
+    )
+    parts = {
+        what.replace(f" {holes_of(what)}", ""): later - at
+        for (what, at), (_, later) in zip(begun, begun[1:], strict=False)
+    }
+    return begun[-1][1] - begun[0][1], parts
+
+
+def holes_of(what: str) -> str:
+    return next((word for word in what.split() if word.isdigit()), "")
+
+
+def _parse_and_insert(folder: Path, file: Path) -> tuple[float, int]:
+    begun, rows = perf_counter(), 0
+    connection = sqlite3.connect(file)
+    for path in sorted(folder.glob("*.csv")):
+        frame = polars.read_csv(path)
+        connection.execute(f"CREATE TABLE {path.stem} ({', '.join(frame.columns)})")
+        places = ", ".join("?" * frame.width)
+        connection.executemany(f"INSERT INTO {path.stem} VALUES ({places})", frame.rows())
+        rows += frame.height
+    connection.commit()
+    connection.close()
+    return perf_counter() - begun, rows

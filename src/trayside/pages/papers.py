@@ -1,0 +1,73 @@
+"""The papers of a hole, made from what the screens see: `app.papers.Papers` by Typst."""
+
+from __future__ import annotations
+
+from trayside.app.hole_view import HoleView
+from trayside.app.tray_picture import tray_pictures
+from trayside.errors import NotFound
+from trayside.model.cut_sheet import Revision, SheetRow
+from trayside.model.sheet_digest import sheet_digest
+from trayside.pages.cut_sheet import cut_sheet_pdf
+from trayside.pages.tickets import tickets_pdf
+from trayside.pages.tray_sheet import tray_sheet_pdf
+
+NOTED = ("orientation.", "loss.", "plan.low_recovery", "plan.vein")
+"""Findings the person at the saw should read on the sheet."""
+
+
+class TypstPapers:
+    """Cut sheet, tray marking-up sheet and tickets."""
+
+    def cut_sheet(self, view: HoleView, revision: Revision | None) -> bytes:
+        """A revision, or the draft (which says so on every page)."""
+        rows = _rows(view, revision)
+        return cut_sheet_pdf(
+            yard=view.rules.yard,
+            hole=view.core.hole,
+            rows=rows,
+            revision=revision.revision if revision else 0,
+            issued_by=revision.issued_by if revision else "",
+            issued_at=revision.issued_at if revision else None,
+            statement=revision.statement if revision else "",
+            digest=revision.digest if revision else sheet_digest(hole_id=view.hole_id, revision=0, rows=rows),
+            changes=revision.changes if revision else (),
+            rules=view.rules,
+            findings_notes=tuple(
+                f"{finding.where}: {finding.message}" for finding in view.findings if finding.code.startswith(NOTED)
+            ),
+        )
+
+    def tray_sheet(self, view: HoleView) -> bytes:
+        """Every tray to scale, with the samples of the draft, or of the newest revision when the draft is unchanged."""
+        rows = view.sheet.rows if view.sheet else ()
+        newest = view.revisions[-1] if view.revisions else None
+        unchanged = newest is not None and newest.digest == sheet_digest(
+            hole_id=view.hole_id, revision=newest.revision, rows=rows
+        )
+        return tray_sheet_pdf(
+            yard=view.rules.yard,
+            hole=view.core.hole,
+            trays=tray_pictures(hole_id=view.hole_id, depth=view.depth, rows=rows, rock=view.core.rock),
+            rules=view.rules,
+            rows=rows,
+            revision=newest.revision if unchanged else 0,
+            made_at=newest.issued_at if unchanged else None,
+        )
+
+    def tickets(self, view: HoleView, revision: Revision | None, stock: str) -> bytes:
+        """Tickets of a revision or of the draft, for one kind of label stock."""
+        return tickets_pdf(
+            rows=_rows(view, revision),
+            hole=view.core.hole,
+            stock=stock,
+            rules=view.rules,
+            made_at=revision.issued_at if revision else None,
+        )
+
+
+def _rows(view: HoleView, revision: Revision | None) -> tuple[SheetRow, ...]:
+    if revision is not None:
+        return revision.rows
+    if view.sheet is None:
+        raise NotFound("no plan to print", where=view.hole_id, remedy="Plan the hole first")
+    return view.sheet.rows
