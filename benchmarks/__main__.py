@@ -21,7 +21,9 @@ MEASURES = ("load", "plan", "paper", "screens")
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description="What Trayside costs on this machine.")
-    parser.add_argument("measures", nargs="*", metavar="measure", help=f"of {', '.join(MEASURES)}; all when none is named")
+    parser.add_argument(
+        "measures", nargs="*", metavar="measure", help=f"of {', '.join(MEASURES)}; all when none is named"
+    )
     parser.add_argument("--small", action="store_true", help="small yards: seconds instead of minutes, rougher figures")
     parser.add_argument("--json", action="store_true", help="the figures as JSON on standard output")
     asked = parser.parse_args()

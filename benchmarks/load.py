@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 from time import perf_counter
 
@@ -19,6 +20,7 @@ from trayside.bootstrap import open_store
 from trayside.files.yard_folder import read_yard_folder
 
 GOAL_RATIO = 4.0
+STEPS = ("read and validate", "compare", "store", "check and commit")
 
 
 def measure(*, small: bool) -> list[Figure]:
@@ -50,23 +52,16 @@ def _rounds(room: Path, holes: int, metres: float, rounds: int):
 
 
 def _load(folder: Path, start_work) -> tuple[float, dict[str, float]]:
-    """Seconds of one load, and of its parts as the progress bar names them."""
-    begun: list[tuple[str, float]] = []
+    """Seconds of one load, and of its steps as the progress bar shows them."""
+    begun: list[float] = []
     load_yard(
         folder,
         read_folder=read_yard_folder,
         start_work=start_work,
-        progress=lambda done, of, what: begun.append((what, perf_counter())),
+        progress=lambda done, of, what: begun.append(perf_counter()),
     )
-    parts = {
-        what.replace(f" {holes_of(what)}", ""): later - at
-        for (what, at), (_, later) in zip(begun, begun[1:], strict=False)
-    }
-    return begun[-1][1] - begun[0][1], parts
-
-
-def holes_of(what: str) -> str:
-    return next((word for word in what.split() if word.isdigit()), "")
+    parts = {step: later - at for step, (at, later) in zip(STEPS, pairwise(begun), strict=True)}
+    return begun[-1] - begun[0], parts
 
 
 def _parse_and_insert(folder: Path, file: Path) -> tuple[float, int]:

@@ -60,13 +60,19 @@ def serve(start_work: StartWork, host: str, port: int) -> None:
     uvicorn.run(site(start_work), host=host, port=port, log_level="warning", server_header=False)
 
 
-def write_docs(folder: Path) -> list[Path]:
-    """docs/formats.md, docs/findings.md and docs/sources.md, from the code they describe."""
+def generated_pages() -> dict[str, Callable[[], str]]:
+    """The pages of docs/ that are made from the code they describe."""
+    from trayside.files.findings_page import findings_page
     from trayside.files.formats_page import formats_page
+    from trayside.files.sources_page import sources_page
 
-    pages: dict[str, Callable[[], str]] = {"formats.md": formats_page}
+    return {"formats.md": formats_page, "findings.md": findings_page, "sources.md": sources_page}
+
+
+def write_docs(folder: Path) -> list[Path]:
+    """Write the generated pages into a folder."""
     written = []
-    for name, make in pages.items():
+    for name, make in generated_pages().items():
         path = folder / name
         path.write_text(make(), encoding="utf-8")
         written.append(path)

@@ -60,7 +60,9 @@ def test_the_unit_in_the_docstring_is_the_unit_in_the_name(path, node):
         name, kind = line
         suffix, unit = SUFFIX.search(name), re.search(r"\[([^\]]+)\]$", kind)
         if suffix and unit:
-            assert unit.group(1).replace("/", "_") == UNITS[suffix.group(1)], f"{node.name}: {name} says [{unit.group(1)}]"
+            assert unit.group(1).replace("/", "_") == UNITS[suffix.group(1)], (
+                f"{node.name}: {name} says [{unit.group(1)}]"
+            )
     for name, unit in re.findall(r"\.(\w+)(?: \([^)]*\))? \[([^\]]+)\]", text):
         suffix = SUFFIX.search(name)
         if suffix:

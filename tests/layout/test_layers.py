@@ -21,7 +21,19 @@ MAY_IMPORT = {
     "cli": {"core", "model", "app", "cli"},
 }
 FORBIDDEN_OUTSIDE = {
-    "core": {"time", "datetime", "os", "pathlib", "sqlite3", "random", "socket", "urllib", "polars", "pydantic", "sqlalchemy"},
+    "core": {
+        "time",
+        "datetime",
+        "os",
+        "pathlib",
+        "sqlite3",
+        "random",
+        "socket",
+        "urllib",
+        "polars",
+        "pydantic",
+        "sqlalchemy",
+    },
     "model": {"time", "os", "pathlib", "sqlite3", "random", "socket", "polars", "sqlalchemy", "starlette"},
     "app": {"time", "os", "sqlite3", "random", "socket", "sqlalchemy", "starlette", "typst", "segno", "openpyxl"},
     "web": {"sqlite3", "sqlalchemy", "typst", "openpyxl"},

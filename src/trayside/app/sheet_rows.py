@@ -173,11 +173,14 @@ def _rocks_in(rocks: tuple[Rock, ...], interval: Interval) -> list[Rock]:
 
 def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_duplicate: bool) -> SheetRow:
     cut = rules.cut
-    whole = sample.rock.rock in cut.whole_rocks
-    method = "whole core" if whole else cut.method_by_condition.get(sample.condition, "manual saw")
-    why = "this rock is sent whole" if whole else cut.reason_by_condition.get(sample.condition, "")
-    portion, side = ("whole", "") if whole else (cut.portion, cut.bag_side)
-    if duplicate_type and not whole:
+    whole = cut.portion == "whole" or sample.rock.rock in cut.whole_rocks
+    if whole and duplicate_type:
+        duplicate_type = "half/half"  # two bags from core that is sent whole: nothing of it is kept
+    sent_whole = whole and not duplicate_type
+    method = "whole core" if sent_whole else cut.method_by_condition.get(sample.condition, "manual saw")
+    why = "this core is sent whole" if sent_whole else cut.reason_by_condition.get(sample.condition, "")
+    portion, side = ("whole", "") if sent_whole else (cut.portion, cut.bag_side)
+    if duplicate_type:
         first, second = duplicate_type.split("/")
         portion = second if is_duplicate else first
         if is_duplicate and first == "half":

@@ -63,7 +63,7 @@ class HolePath:
 
     def attitude_at(self, *, depth_m: ArrayLike) -> Attitude:
         """How the hole points at any depth: along the arc between stations, straight on past the last one."""
-        depth, step, share, beyond = self._place(depth_m)
+        _, step, share, beyond = self._place(depth_m)
         tangent = self._tangent(step, share)
         sideways = np.hypot(tangent[0], tangent[1])
         inclination = np.degrees(np.arctan2(sideways, tangent[2]))

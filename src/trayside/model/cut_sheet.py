@@ -99,7 +99,7 @@ class Revision:
 
 
 def changes_between(before: tuple[SheetRow, ...], after: tuple[SheetRow, ...]) -> tuple[str, ...]:
-    """What a new revision changes, one sentence a change, by ticket number."""
+    """What a new revision changes, one sentence a change, by ticket number. Empty only when the rows are the same."""
     old = {row.number: row for row in before}
     new = {row.number: row for row in after}
     lines = [f"{number} withdrawn ({_what(old[number])})" for number in old if number not in new]
@@ -107,6 +107,8 @@ def changes_between(before: tuple[SheetRow, ...], after: tuple[SheetRow, ...]) -
     for number in new:
         if number in old:
             lines += _row_changes(old[number], new[number])
+    if not lines and before != after:
+        lines.append("order, reasons or remarks of the rows changed")
     return tuple(lines)
 
 
@@ -118,6 +120,7 @@ def _what(row: SheetRow) -> str:
 
 def _row_changes(before: SheetRow, after: SheetRow) -> list[str]:
     lines = []
+    moved = (before.kind, before.from_mm, before.to_mm) != (after.kind, after.from_mm, after.to_mm)
     if (before.kind, before.from_mm, before.to_mm, before.material) != (
         after.kind,
         after.from_mm,
@@ -130,4 +133,26 @@ def _row_changes(before: SheetRow, after: SheetRow) -> list[str]:
             lines.append(
                 f"{after.number} {label}: was {getattr(before, name) or 'none'}, is {getattr(after, name) or 'none'}"
             )
+    if moved:
+        return lines  # other depths, so other places and masses
+    for name, label in (("from_place", "starts at"), ("to_place", "ends at")):
+        if getattr(before, name) != getattr(after, name):
+            lines.append(
+                f"{after.number} {label}: was {getattr(before, name) or 'no tray'}, is {getattr(after, name) or 'no tray'}"
+            )
+    if _grams(before) != _grams(after):
+        lines.append(f"{after.number} expected mass: was {_mass_range(before)}, is {_mass_range(after)}")
+    if before.duplicate_of != after.duplicate_of:
+        lines.append(f"{after.number} duplicate of: was {before.duplicate_of or 'none'}, is {after.duplicate_of or 'none'}")
     return lines
+
+
+def _grams(row: SheetRow) -> tuple[int | None, ...]:
+    masses = (row.expected_kg, row.low_kg, row.high_kg)
+    return tuple(None if mass is None else round(mass * 1000) for mass in masses)
+
+
+def _mass_range(row: SheetRow) -> str:
+    if row.expected_kg is None or row.low_kg is None or row.high_kg is None:
+        return "none"
+    return f"{row.expected_kg:.3f} kg ({row.low_kg:.3f} to {row.high_kg:.3f})"

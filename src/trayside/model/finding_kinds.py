@@ -30,6 +30,8 @@ KINDS: tuple[FindingKind, ...] = (
     FindingKind("run.beyond_hole", "stop", "A run deeper than the hole", "Correct the block or the hole's total depth."),
     FindingKind("run.rqd_impossible", "stop", "RQD or solid length longer than the core recovered",
                 "Measure the pieces of this run again."),
+    FindingKind("run.unknown_size", "stop", "A core size without a diameter",
+                "Add it to the core sizes and load them, or correct the run."),
     # losses
     FindingKind("loss.outside_runs", "stop", "A loss outside any run", "Correct its depth."),
     FindingKind("loss.more_than_missing", "stop", "Losses placed in a run add up to more than the run is missing",
@@ -50,6 +52,8 @@ KINDS: tuple[FindingKind, ...] = (
     FindingKind("rock.overlap", "stop", "Two logged intervals overlap", "Correct the contact depth."),
     FindingKind("rock.beyond_core", "stop", "Logged deeper than any run", "Correct the log or enter the runs."),
     FindingKind("rock.unknown_class", "stop", "A grade class the rules do not know", "Add it to rules.toml or correct the log."),
+    FindingKind("rock.unknown_code", "stop", "A rock code without a density",
+                "Add it to the rock codes and load them, or correct the log."),
     # orientation and density
     FindingKind("orientation.mismatch", "warn", "An orientation mark disagrees with the line",
                 "Check the joint for spin; without a second mark that agrees the line is dashed at best."),

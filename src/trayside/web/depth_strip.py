@@ -14,7 +14,22 @@ from markupsafe import Markup
 from trayside.app.hole_view import HoleView
 
 from .addresses import hole_address
-from .drawing import CORE, FAINT, FONT, GROUND, INK, LOST, MARK, ROCK_FILLS, SOFT, box, control_shape, crossed, ticks, words
+from .drawing import (
+    CORE,
+    FAINT,
+    FONT,
+    GROUND,
+    INK,
+    LOST,
+    MARK,
+    ROCK_FILLS,
+    SOFT,
+    box,
+    control_shape,
+    crossed,
+    ticks,
+    words,
+)
 from .page import Amounts
 from .words import say
 

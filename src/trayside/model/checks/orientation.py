@@ -13,7 +13,10 @@ from trayside.model.rules import Rules
 def check_orientation(core: HoleCore, rules: Rules) -> list[Finding]:
     """Findings on the orientation marks of one hole, and surveys deeper than it."""
     hole_id, marks = core.hole.hole_id, core.marks
-    turns = _turns(marks, rules.orientation.drift_deg, round(rules.orientation.drift_over_m * 1000))
+    lone = _lone_marks(marks, rules.orientation.mismatch_deg)
+    alone = {id(mark) for mark, _ in lone}
+    agreeing = tuple(mark for mark in marks if id(mark) not in alone)  # one wrong mark turns no line
+    turns = _turns(agreeing, rules.orientation.drift_deg, round(rules.orientation.drift_over_m * 1000))
     findings = [
         found(
             "orientation.drift",
@@ -34,7 +37,7 @@ def check_orientation(core: HoleCore, rules: Rules) -> list[Finding]:
             to_mm=mark.depth_mm,
             evidence={"mark_deg": mark.angle_deg, "away_deg": round(away, 1)},
         )
-        for mark, away in _lone_marks(marks, rules.orientation.mismatch_deg)
+        for mark, away in lone
     ]
     findings += [
         found(
@@ -57,11 +60,16 @@ def between_deg(angle_deg: float) -> float:
 
 
 def _lone_marks(marks: tuple[OrientationMark, ...], limit_deg: float) -> list[tuple[OrientationMark, float]]:
-    """Marks that agree neither with the two above nor with the two below, with the smaller disagreement."""
+    """Marks that agree neither with the two above nor with the two below, with the smaller disagreement.
+
+    The first and the last mark have one side only: there one neighbour that agrees is enough, for the other may be the
+    wrong one.
+    """
     lone = []
     for index, mark in enumerate(marks):
         sides = [marks[max(0, index - 2) : index], marks[index + 1 : index + 3]]
-        aways = [median(between_deg(mark.angle_deg - other.angle_deg) for other in side) for side in sides if side]
+        by_side = [[between_deg(mark.angle_deg - other.angle_deg) for other in side] for side in sides if side]
+        aways = [median(side) for side in by_side] if len(by_side) == 2 else [min(s, key=abs) for s in by_side]
         if aways and all(abs(away) > limit_deg for away in aways):
             lone.append((mark, min(aways, key=abs)))
     return lone

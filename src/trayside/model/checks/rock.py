@@ -7,7 +7,7 @@ from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
 from trayside.model.hole import Density, HoleCore
 from trayside.model.rules import Rules
-from trayside.model.stock import RockCode
+from trayside.model.stock import RockCode, Stock
 
 STEP_MM = 5
 """Contacts are read to the centimetre; half of one is no gap."""
@@ -19,20 +19,24 @@ def check_rock(core: HoleCore, rules: Rules) -> list[Finding]:
 
 
 def _steps(core: HoleCore) -> list[Finding]:
-    """Gaps and overlaps between logged intervals, and core above the first or below the last of them."""
-    if not core.rock:
+    """Gaps and overlaps between logged intervals, and core above the first or below the last of them.
+
+    Ground that was not cored needs no log.
+    """
+    if not core.rock and not core.runs:
         return []
     top, bottom = _cored(core)
     findings = []
-    reached = min(top, core.rock[0].from_mm)
+    reached = min(top, core.rock[0].from_mm) if core.rock else top
     for rock in core.rock:
-        if rock.from_mm - reached > STEP_MM:
-            findings.append(_gap(core, reached, rock.from_mm))
+        gap_from, gap_to = max(reached, top), min(rock.from_mm, bottom)
+        if gap_to - gap_from > STEP_MM:
+            findings.append(_gap(core, gap_from, gap_to))
         elif reached - rock.from_mm > STEP_MM:
             findings.append(_overlap(core, rock.from_mm, min(reached, rock.to_mm)))
         reached = max(reached, rock.to_mm)
-    if bottom - reached > STEP_MM:
-        findings.append(_gap(core, reached, bottom))
+    if bottom - max(reached, top) > STEP_MM:
+        findings.append(_gap(core, max(reached, top), bottom))
     return findings
 
 
@@ -97,6 +101,36 @@ def _classes(core: HoleCore, rules: Rules) -> list[Finding]:
         )
         for rock in core.rock
         if rock.grade_class not in known
+    ]
+
+
+def check_codes(core: HoleCore, stock: Stock) -> list[Finding]:
+    """Rock codes and core sizes the shared tables do not hold (any more): without them no mass can be said."""
+    hole_id = core.hole.hole_id
+    findings = [
+        found(
+            "rock.unknown_code",
+            f"The rock {rock.rock!r} is not in the rock codes",
+            hole_id=hole_id,
+            from_mm=rock.from_mm,
+            to_mm=rock.to_mm,
+            evidence={"rock": rock.rock},
+        )
+        for rock in core.rock
+        if rock.rock not in stock.rock_codes
+    ]
+    return findings + [
+        found(
+            "run.unknown_size",
+            f"The core size {run.core_size!r} is not in the core sizes",
+            hole_id=hole_id,
+            run=run.run,
+            from_mm=min(run.from_mm, run.to_mm),
+            to_mm=max(run.from_mm, run.to_mm),
+            evidence={"core_size": run.core_size},
+        )
+        for run in core.runs
+        if run.core_size not in stock.core_sizes
     ]
 
 

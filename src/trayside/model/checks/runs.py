@@ -90,7 +90,7 @@ def _feet(blocks: _Blocks) -> list[Finding]:
         message = (
             f"In {whole.runs} runs recovered over drilled is near {whole.median_ratio:.3f}, as one foot is to a metre"
         )
-        top, bottom = int(blocks.from_m.min() * 1000), int(blocks.to_m.max() * 1000)
+        top, bottom = min(run.from_mm for run in blocks.runs), max(run.to_mm for run in blocks.runs)
         return [
             found("run.hole_in_feet", message, hole_id=blocks.hole_id, from_mm=top, to_mm=bottom, evidence=evidence)
         ]
@@ -98,7 +98,8 @@ def _feet(blocks: _Blocks) -> list[Finding]:
     for index, written, metres, is_end in zip(
         feet.run.tolist(), feet.written_m.tolist(), feet.metres_if_feet_m.tolist(), feet.is_end.tolist(), strict=True
     ):
-        blocks.explained.update({index, index + 1 if is_end else index - 1})
+        beside = index + 1 if is_end else index - 1
+        blocks.explained.update({index, beside} & set(range(len(blocks.runs))))
         findings.append(
             found(
                 "run.block_in_feet",
@@ -245,6 +246,8 @@ def _losses(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
     for loss in core.losses:
         end_mm = loss.from_mm + loss.lost_mm
         inside = [i for i, run in enumerate(blocks.runs) if run.from_mm <= loss.from_mm and end_mm <= run.to_mm]
+        if not inside and _near_explained(blocks, loss.from_mm, end_mm):
+            continue  # the block is wrong, not the loss
         if not inside:
             message = f"A loss of {loss.lost_mm / 1000:.2f} m at {loss.from_mm / 1000:.2f} m lies in no single run"
             place = {"hole_id": blocks.hole_id, "from_mm": loss.from_mm, "to_mm": end_mm}
@@ -266,6 +269,17 @@ def _losses(core: HoleCore, blocks: _Blocks, rules: Rules) -> list[Finding]:
                 found("loss.unplaced", message, **blocks.place(index), evidence={"unplaced_m": round(left, 3)})
             )
     return findings
+
+
+def _near_explained(blocks: _Blocks, from_mm: int, to_mm: int) -> bool:
+    """Whether a stretch lies within the reach of a run whose blocks a graver finding calls wrong."""
+    for index in blocks.explained:
+        near = blocks.runs[max(0, index - 1) : index + 2]
+        low = min(min(run.from_mm, run.to_mm) for run in near)
+        high = max(max(run.from_mm, run.to_mm) for run in near)
+        if low <= from_mm and to_mm <= high:
+            return True
+    return False
 
 
 def _m(length_mm: int | None) -> float | None:

@@ -40,20 +40,20 @@ def _numbers(hole_id: str, trays: tuple[Tray, ...]) -> list[Finding]:
         )
         for number in sorted(doubled)
     ]
-    missing = [number for number in range(1, max(counts) + 1) if number not in counts]
-    for number in missing:
-        if number - 1 in doubled or number + 1 in doubled:
-            continue  # the doubled number is this one, written wrong
-        above = max((tray for tray in trays if tray.tray < number), key=lambda tray: tray.tray, default=None)
-        depth = above.to_mm if above else 0
+    for above, below in pairwise([0, *sorted(counts)]):
+        first, last = above + 1, below - 1
+        if first > last or (first == last and {above, below} & doubled):
+            continue  # none is missing, or the doubled number is this one, written wrong
+        depth = max((tray.to_mm for tray in trays if tray.tray == above), default=0)
         findings.append(
             found(
                 "tray.number_missing",
-                f"There is no tray {number}",
+                f"There is no tray {first}" if first == last else f"There are no trays {first} to {last}",
                 hole_id=hole_id,
-                tray=number,
+                tray=first,
                 from_mm=depth,
                 to_mm=depth,
+                evidence={"missing": last - first + 1},
             )
         )
     return findings
