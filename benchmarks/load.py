@@ -32,6 +32,7 @@ def measure(*, small: bool) -> list[Figure]:
         Figure("load", "parse with polars and insert with sqlite3", plain, "s", note=said),
         Figure("load", "load the yard folder", ours, "s", note="read, validate, compare, store, check, commit"),
         Figure("load", "load / parse and insert", ours / plain, "x", GOAL_RATIO),
+        Figure("load", "without the checks / parse and insert", (ours - parts[STEPS[-1]]) / plain, "x"),
         *(Figure("load", f"of it: {part} / parse and insert", seconds / plain, "x") for part, seconds in parts.items()),
         Figure("load", "load the same folder again", again, "s", note="nothing changes"),
         Figure("load", "peak memory", memory_mb, "MB"),

@@ -11,7 +11,7 @@ from trayside.errors import LoadRefused
 from trayside.files.yard_folder import read_yard_folder
 
 sys.path.insert(0, str(Path(__file__).parent))  # for small_yard.py, which these tests share
-from small_yard import RULES, write_yard  # noqa: E402
+from small_yard import RULES, write_yard
 
 
 @pytest.fixture
@@ -23,9 +23,11 @@ def faults_of(tmp_path):
         try:
             read_yard_folder(folder)
         except LoadRefused as refused:
-            assert refused.faults
-            return refused.faults
-        return ()
+            found = refused.faults
+        else:
+            return ()
+        assert found
+        return found
 
     return faults
 

@@ -44,7 +44,9 @@ TABLES = {
 RULES = 'yard = "Small test yard"\n\n[sampling]\nnominal_m = 1.0\n'
 
 
-def write_yard(folder: Path, changes: dict[str, str | bytes | None] | None = None, *, rules: str | None = RULES) -> Path:
+def write_yard(
+    folder: Path, changes: dict[str, str | bytes | None] | None = None, *, rules: str | None = RULES
+) -> Path:
     """Write the small yard; `changes` replaces the text of tables, None leaves a table out."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in (TABLES | (changes or {})).items():

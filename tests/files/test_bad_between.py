@@ -6,8 +6,8 @@ import random
 
 import polars
 import pytest
-
 from small_yard import TABLES
+
 from trayside.files.between_tables import _in_order
 
 
@@ -30,7 +30,9 @@ def test_a_key_of_a_single_column(faults_of):
 
 
 def test_depths_that_round_to_one_millimetre_are_one_key(faults_of):
-    fault = one_fault(faults_of({"surveys": TABLES["surveys"] + "TS-01,12.0001,91,-60,\n"}), "surveys", 4, "hole_id, depth_m")
+    fault = one_fault(
+        faults_of({"surveys": TABLES["surveys"] + "TS-01,12.0001,91,-60,\n"}), "surveys", 4, "hole_id, depth_m"
+    )
     assert fault.read == "TS-01, 12.0001 m"
 
 
@@ -54,7 +56,9 @@ def test_the_quick_look_at_keys_agrees_with_counting_them():
             assert _in_order(keys)
 
 
-@pytest.mark.parametrize("table", ["surveys", "runs", "losses", "trays", "rock", "orientation_marks", "fabric", "density"])
+@pytest.mark.parametrize(
+    "table", ["surveys", "runs", "losses", "trays", "rock", "orientation_marks", "fabric", "density"]
+)
 def test_a_hole_that_is_not_in_holes(faults_of, table):
     lines = TABLES[table].splitlines()
     lines[1] = lines[1].replace("TS-01", "TS-1").replace("TS-02", "TS-1")
@@ -106,7 +110,9 @@ def test_from_is_above_to(faults_of, table, row, bottom):
 
 
 def test_a_grade_class_the_rules_do_not_know(faults_of):
-    fault = one_fault(faults_of({"rock": TABLES["rock"].replace("visible,hard", "rich,hard")}), "rock", 3, "grade_class")
+    fault = one_fault(
+        faults_of({"rock": TABLES["rock"].replace("visible,hard", "rich,hard")}), "rock", 3, "grade_class"
+    )
     assert "barren, low, medium, high, visible" in fault.remedy
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-
 from small_yard import TABLES
+
 from trayside.app.ports import Fault
 
 SURVEY_HEADER = "hole_id,depth_m,azimuth_deg,dip_deg,instrument\n"
@@ -221,4 +221,6 @@ def test_of_many_alike_faults_the_first_are_shown_and_the_rest_counted(faults_of
 
 def test_a_fault_reads_as_one_sentence_with_its_place():
     fault = Fault("runs", 14, "from_m", "12,5", "the number has a decimal comma", "Write a decimal point")
-    assert str(fault) == "runs row 14 column from_m: the number has a decimal comma (read: '12,5'). Write a decimal point"
+    assert (
+        str(fault) == "runs row 14 column from_m: the number has a decimal comma (read: '12,5'). Write a decimal point"
+    )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-
 from small_yard import RULES, TABLES, write_yard
+
 from trayside.errors import LoadRefused
 from trayside.files.yard_folder import read_yard_folder
 
@@ -49,7 +49,13 @@ def test_another_delimiter_is_named(faults_of, mark, name):
 
 @pytest.mark.parametrize(
     ("encoding", "name"),
-    [("utf-16", "UTF-16"), ("utf-16-le", "UTF-16"), ("utf-16-be", "UTF-16"), ("utf-32", "UTF-32"), ("utf-32-be", "NUL")],
+    [
+        ("utf-16", "UTF-16"),
+        ("utf-16-le", "UTF-16"),
+        ("utf-16-be", "UTF-16"),
+        ("utf-32", "UTF-32"),
+        ("utf-32-be", "NUL"),
+    ],
 )
 def test_wide_encodings_are_named(faults_of, encoding, name):
     fault = only(faults_of({"runs": RUNS.encode(encoding)}))

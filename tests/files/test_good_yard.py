@@ -6,8 +6,8 @@ import polars
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from small_yard import TABLES, write_yard
+
 from trayside.core.core_sizes import CORE_SIZES
 from trayside.core.units import metres_from_feet, whole_mm
 from trayside.files.columns import TYPES, type_columns
@@ -34,7 +34,9 @@ def test_lengths_rest_as_millimetres_beside_what_was_written(loaded):
 
 
 def test_feet_are_converted_exactly_and_kept_as_written(loaded):
-    surveys = loaded({"surveys": "hole_id,depth_ft,azimuth_deg,dip_deg\nTS-01,10,90,-60\nTS-01,615.0,91,-61\n"}).tables["surveys"]
+    surveys = loaded({"surveys": "hole_id,depth_ft,azimuth_deg,dip_deg\nTS-01,10,90,-60\nTS-01,615.0,91,-61\n"}).tables[
+        "surveys"
+    ]
     # 85 FR 62698, 5 October 2020: foot = 0.3048 m exactly (seen). 10 ft = 3.048 m, 615 ft = 187.452 m.
     assert surveys["depth_mm"].to_list() == [3048, 187452]
     assert surveys["depth_entered"].to_list() == ["10 ft", "615.0 ft"]

@@ -10,11 +10,14 @@ from trayside.core.interval_ground import frame_of, rule_steps
 from trayside.core.intervals import IntervalFault, check_intervals
 from trayside.core.qc_power import pattern_is_guessable, slip_run_length, swap_share
 from trayside.core.qc_rules import ControlPlan
+from trayside.core.sample_numbers import TicketRange, overlapping_ranges
 from trayside.core.units import whole_mm
 from trayside.model.cut_sheet import Sheet, SheetRow
 from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
+from trayside.model.stock import TicketBook
 
+STALE = "plan.stale"
 FAULT_CODES = {
     IntervalFault.OVERLAP: "plan.overlap",
     IntervalFault.GAP: "plan.gap",
@@ -40,30 +43,74 @@ GROUND_NOTES = {
 def checked_sheet(
     view: HoleView, sheet: Sheet, *, controls: ControlPlan, prepared: SamplingGround | None
 ) -> tuple[Finding, ...]:
-    """Every finding on a plan before it is saved."""
+    """Every finding on a plan before it is saved. `prepared` is None when nothing of the hole is to be sampled."""
     samples = [row for row in sheet.rows if row.kind == "sample"]
     findings: list[Finding] = []
     if prepared is not None:
         findings += _interval_findings(view.hole_id, samples, prepared)
         findings += _ground_findings(view, prepared)
+    else:
+        findings += _outside_all_ground(view.hole_id, samples)
     findings += _recovery_findings(view, samples)
     findings += _control_findings(view.hole_id, sheet, controls)
     return tuple(findings)
 
 
 def sheet_findings(view: HoleView) -> tuple[Finding, ...]:
-    """What stands against issuing the stored sheet now: the stored findings, and whether it rests on older input."""
-    if not view.stale:
-        return view.findings
-    return (
-        found("plan.stale", "The hole or the rules were loaded again after this plan was made", hole_id=view.hole_id),
-        *view.findings,
+    """What stands against issuing the stored sheet now: the stored findings, whether it rests on older input, and
+    ticket books that print its numbers twice."""
+    stored = tuple(finding for finding in view.findings if finding.code != STALE)
+    stale = (stale_finding(view.hole_id),) if view.stale else ()
+    books = [book for book in view.stock.tickets if book.hole_id in (None, view.hole_id)]
+    shared = tuple(
+        finding
+        for finding in range_findings(view.stock.tickets)
+        if {finding.evidence["first"], finding.evidence["second"]} & {book.book for book in books}
     )
+    return (*stale, *shared, *stored)
+
+
+def stale_finding(hole_id: str) -> Finding:
+    """The finding on a plan that was computed from something else than what is loaded now."""
+    return found(STALE, "The hole or the rules were loaded again after this plan was made", hole_id=hole_id)
+
+
+def range_findings(tickets: tuple[TicketBook, ...]) -> list[Finding]:
+    """Ticket books that share numbers."""
+    ranges = tuple(
+        TicketRange(book.prefix, book.first, book.last, book.digits, book.hole_id, book.voids) for book in tickets
+    )
+    return [
+        found(
+            "number.range_overlap",
+            f"Books {tickets[overlap.first_range].book} and {tickets[overlap.second_range].book} share "
+            f"{overlap.shared} numbers, {overlap.example} among them",
+            evidence={
+                "shared": overlap.shared,
+                "example": overlap.example,
+                "first": tickets[overlap.first_range].book,
+                "second": tickets[overlap.second_range].book,
+            },
+        )
+        for overlap in overlapping_ranges(ranges=ranges)
+    ]
+
+
+def _outside_all_ground(hole_id: str, samples: list[SheetRow]) -> list[Finding]:
+    return [
+        found(
+            "plan.outside_ground",
+            f"Sample {row.from_mm / 1000:.2f}–{row.to_mm / 1000:.2f} m stands where nothing is to be sampled",
+            hole_id=hole_id,
+            number=row.number,
+            from_mm=row.from_mm,
+            to_mm=row.to_mm,
+        )
+        for row in samples
+    ]
 
 
 def _interval_findings(hole_id: str, samples: list[SheetRow], prepared: SamplingGround) -> list[Finding]:
-    if not samples:
-        return []
     findings = []
     for problem in check_intervals(
         from_m=np.array([row.from_mm for row in samples]) / 1000,

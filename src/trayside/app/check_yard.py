@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
+from trayside.app.check_sheet import STALE, range_findings, stale_finding
+from trayside.app.hole_view import plan_digest
 from trayside.app.plan_findings import is_sheet_finding
 from trayside.app.ports import Progress, StartWork, Work
 from trayside.app.register_depth import register_hole
 from trayside.app.yard_rules import rules_of
 from trayside.core.look_alikes import look_alikes
-from trayside.core.sample_numbers import TicketRange, overlapping_ranges
 from trayside.model.checks.orientation import check_orientation
-from trayside.model.checks.rock import check_density, check_rock
+from trayside.model.checks.rock import check_codes, check_density, check_rock
 from trayside.model.checks.runs import check_runs
 from trayside.model.checks.trays import check_trays
 from trayside.model.finding import Finding
@@ -35,21 +36,39 @@ def check_all(
 
 
 def check_yard(
-    work: Work, *, hole_ids: Iterable[str], progress: Progress = lambda a, b, c: None
+    work: Work,
+    *,
+    hole_ids: Iterable[str],
+    unplanned: Collection[str] = (),
+    progress: Progress = lambda a, b, c: None,
 ) -> tuple[Finding, ...]:
-    """Check holes and yard inside a transaction the caller commits. Findings on plans are kept as they are."""
+    """Check holes and yard inside a transaction the caller commits.
+
+    Findings on plans are kept as they are, but a plan made from something else than what is loaded now is said to be
+    old. `unplanned` names holes that are known to have no plan yet.
+    """
     rules, stock = rules_of(work), work.stock()
     wanted = tuple(hole_ids)
     everything: list[Finding] = []
     for done, core in enumerate(work.hole_cores(wanted)):
         progress(done, len(wanted), core.hole.hole_id)
         findings = hole_findings(core, stock, rules)
-        kept = [finding for finding in work.findings(core.hole.hole_id) if is_sheet_finding(finding)]
+        kept = [] if core.hole.hole_id in unplanned else _plan_findings(work, core, stock, rules)
         work.replace_findings(core.hole.hole_id, [*findings, *kept])
         everything += findings
     shared = yard_findings(work.hole_ids(), stock, rules, work.materials_on_sheets(except_hole_id=None))
     work.replace_findings(None, shared)
     return (*shared, *everything)
+
+
+def _plan_findings(work: Work, core: HoleCore, stock: Stock, rules: Rules) -> list[Finding]:
+    hole_id = core.hole.hole_id
+    sheet = work.sheet(hole_id)
+    if sheet is None:
+        return []
+    stale = [] if sheet.hole_digest == plan_digest(core, stock, rules) else [stale_finding(hole_id)]
+    kept = [finding for finding in work.findings(hole_id) if is_sheet_finding(finding) and finding.code != STALE]
+    return [*stale, *kept]
 
 
 def hole_findings(core: HoleCore, stock: Stock, rules: Rules) -> list[Finding]:
@@ -59,6 +78,7 @@ def hole_findings(core: HoleCore, stock: Stock, rules: Rules) -> list[Finding]:
         *check_trays(core, rules),
         *_overfull(core, rules),
         *check_rock(core, rules),
+        *check_codes(core, stock),
         *check_orientation(core, rules),
         *check_density(core, rules, stock.rock_codes),
     ]
@@ -87,18 +107,7 @@ def _overfull(core: HoleCore, rules: Rules) -> list[Finding]:
 
 def yard_findings(hole_ids: tuple[str, ...], stock: Stock, rules: Rules, on_sheets: dict[str, int]) -> list[Finding]:
     """Findings on what the holes share: ticket ranges, names that look alike, stock."""
-    ranges = tuple(
-        TicketRange(book.prefix, book.first, book.last, book.digits, book.hole_id, book.voids) for book in stock.tickets
-    )
-    findings = [
-        found(
-            "number.range_overlap",
-            f"Books {stock.tickets[overlap.first_range].book} and {stock.tickets[overlap.second_range].book} share "
-            f"{overlap.shared} numbers, {overlap.example} among them",
-            evidence={"shared": overlap.shared, "example": overlap.example},
-        )
-        for overlap in overlapping_ranges(ranges=ranges)
-    ]
+    findings = range_findings(stock.tickets)
     findings += [
         found(
             "number.look_alike",

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from trayside.app.hole_view import HoleView, view_hole
-from trayside.app.plan_samples import PlannedHole, draft_rows, save_rows
+from trayside.app.plan_samples import PlannedHole, draft_rows, refuse_unsettled, save_rows
 from trayside.app.ports import MakeId, StartWork, Work
 from trayside.app.sheet_rows import Interval
 from trayside.errors import ChangedMeanwhile, ImpossibleValue, NotFound
@@ -168,6 +168,7 @@ def _opened(work: Work, hole_id: str, base_version: int) -> HoleView:
             where=hole_id,
             remedy="Nothing of yours is lost: look at the newer plan and make your changes on it again",
         )
+    refuse_unsettled(view)
     return view
 
 

@@ -33,8 +33,8 @@ class HoleView:
 
     @property
     def stale(self) -> bool:
-        """Whether the hole or the rules changed after the plan was made."""
-        return self.sheet is not None and self.sheet.hole_digest != plan_digest(self.core, self.rules)
+        """Whether the hole, the rules, its core sizes or its rock codes changed after the plan was made."""
+        return self.sheet is not None and self.sheet.hole_digest != plan_digest(self.core, self.stock, self.rules)
 
 
 def view_hole(work: Work, hole_id: str) -> HoleView:
@@ -51,6 +51,11 @@ def view_hole(work: Work, hole_id: str) -> HoleView:
     )
 
 
-def plan_digest(core: HoleCore, rules: Rules) -> str:
-    """Fingerprint of what a plan is computed from."""
-    return hashlib.sha256(f"{core!r}\n{rules!r}".encode()).hexdigest()
+def plan_digest(core: HoleCore, stock: Stock, rules: Rules) -> str:
+    """Fingerprint of what a plan is computed from: the hole, the rules, its core sizes and its rock codes.
+
+    What is left on the shelf is not part of it: every delivery would make every plan look old.
+    """
+    sizes = [stock.core_sizes.get(size) for size in sorted({run.core_size for run in core.runs})]
+    codes = [stock.rock_codes.get(rock) for rock in sorted({rock.rock for rock in core.rock})]
+    return hashlib.sha256(f"{core!r}\n{rules!r}\n{sizes!r}\n{codes!r}".encode()).hexdigest()

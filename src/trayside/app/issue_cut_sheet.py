@@ -17,9 +17,15 @@ def issue_cut_sheet(
 ) -> Revision:
     """Freeze the draft as the next revision. Refused while a finding says stop, or when nothing changed since the last."""
     signer = " ".join(issued_by.split())
-    if not signer or len(signer) > LONGEST_NAME:
+    if not signer:
         raise RefusedByRule(
             "a cut sheet needs the name of the person who issues it", where=hole_id, remedy="Type your name, then issue"
+        )
+    if len(signer) > LONGEST_NAME:
+        raise RefusedByRule(
+            f"the name is longer than {LONGEST_NAME} characters",
+            where=hole_id,
+            remedy="Type a shorter name, then issue",
         )
     with start_work() as work:
         view = view_hole(work, hole_id)
@@ -42,7 +48,7 @@ def issue_cut_sheet(
             )
         earlier = work.revision(hole_id, sheet.revision) if sheet.revision else None
         changes = changes_between(earlier.rows, sheet.rows) if earlier else ()
-        if earlier and not changes:
+        if earlier and earlier.rows == sheet.rows:
             raise RefusedByRule(
                 f"nothing changed since revision {sheet.revision}", where=hole_id, remedy="Print that revision again"
             )

@@ -50,7 +50,8 @@ def load_yard(
             work.replace_holes(_only(read, fresh, everything=len(fresh) == len(digests)), fresh)
         progress(3, 4, "checking")
         to_check = work.hole_ids() if changed_tables else tuple(fresh)
-        findings = check_yard(work, hole_ids=to_check) if to_check else ()
+        new = fresh.keys() - known.keys()
+        findings = check_yard(work, hole_ids=to_check, unplanned=new) if to_check else ()
         work.commit()
     progress(4, 4, "done")
     return LoadReport(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from trayside.app.ports import Work
 from trayside.core.sample_numbers import format_number
@@ -35,13 +36,13 @@ def number_rows(
     A draft that was never issued is numbered afresh in ticket order from the numbers it already holds.
     """
     held = work.sheet_numbers(hole_id)
-    kept = _kept_numbers(issued, rows) if issued else {}
+    serial_of = {row.number: held.get(row.number) or _serial_of(row.number, stock, rules) for row in issued}
+    kept = _kept_numbers(tuple(row for row in issued if serial_of[row.number]), rows)
     missing = [index for index in range(len(rows)) if index not in kept]
-    issued_numbers = {row.number for row in issued}
-    pool = sorted((serial for number, serial in held.items() if number not in issued_numbers), key=lambda pair: pair)
+    pool = sorted(serial for number, serial in held.items() if number not in serial_of)
     fresh = _fresh(work, stock, rules, hole_id, pool, len(missing))
     numbers = dict(kept)
-    serials = {number: held[number] for number in kept.values()}
+    serials = {number: serial_of[number] for number in kept.values()}
     for index, (number, serial) in zip(missing, fresh, strict=True):
         numbers[index] = number
         serials[number] = serial
@@ -49,7 +50,6 @@ def number_rows(
     for index, of in enumerate(pair):
         if of is not None:
             numbered[index] = replace(numbered[index], duplicate_of=numbers[of])
-            numbered[of] = replace(numbered[of], duplicate_of=None)
     return Numbered(tuple(numbered), serials)
 
 
@@ -87,23 +87,21 @@ def _fresh(
         book for book in stock.tickets if book.hole_id is None
     ]
     found: list[tuple[str, tuple[str, int]]] = []
+    taken: set[tuple[str, int]] = set()  # two books may share numbers; each is used once all the same
     for book in books:
         if len(found) >= count:
             break
-        mine = sorted(serial for prefix, serial in pool if _holds(book, prefix, serial))
-        found += [(_text(book, serial, rules), (book.prefix, serial)) for serial in mine][: count - len(found)]
-        released = [
-            serial
-            for serial in work.released_serials(prefix=book.prefix, first=book.first, last=book.last)
-            if serial not in book.voids and serial not in mine
-        ]
-        found += [(_text(book, serial, rules), (book.prefix, serial)) for serial in released][: count - len(found)]
         highest = work.highest_serial(prefix=book.prefix, first=book.first, last=book.last)
-        serial = book.first if highest is None else highest + 1
-        while serial <= book.last and len(found) < count:
-            if serial not in book.voids:
+        for serial in chain(
+            sorted(serial for prefix, serial in pool if _holds(book, prefix, serial)),
+            work.released_serials(prefix=book.prefix, first=book.first, last=book.last),
+            range(book.first if highest is None else highest + 1, book.last + 1),
+        ):
+            if len(found) >= count:
+                break
+            if serial not in book.voids and (book.prefix, serial) not in taken:
+                taken.add((book.prefix, serial))
                 found.append((_text(book, serial, rules), (book.prefix, serial)))
-            serial += 1
     if len(found) < count:
         raise RefusedByRule(
             f"{count - len(found)} ticket numbers are missing for {count} bags",
@@ -111,6 +109,15 @@ def _fresh(
             remedy="Enter another range in the tickets table and load it",
         )
     return sorted(found, key=lambda pair: pair[1]) if len({prefix for _, (prefix, _) in found}) == 1 else found
+
+
+def _serial_of(number: str, stock: Stock, rules: Rules) -> tuple[str, int] | None:
+    """Prefix and serial of a number that left the draft after it was issued; None when no book prints it any more."""
+    for book in stock.tickets:
+        digits = number.removeprefix(book.prefix)[: book.digits]
+        if digits.isdecimal() and _holds(book, book.prefix, int(digits)) and _text(book, int(digits), rules) == number:
+            return book.prefix, int(digits)
+    return None
 
 
 def _holds(book: TicketBook, prefix: str, serial: int) -> bool:

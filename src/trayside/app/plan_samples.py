@@ -16,7 +16,7 @@ from trayside.app.sampling_ground import SamplingGround, sampling_ground
 from trayside.app.sheet_rows import Interval, Unnumbered, unnumbered_rows
 from trayside.core.intervals import IntervalPlan, plan_intervals
 from trayside.core.units import whole_mm
-from trayside.errors import ChangedMeanwhile, RefusedByRule
+from trayside.errors import ChangedMeanwhile, ImpossibleValue, NotFound, RefusedByRule
 from trayside.model.cut_sheet import Sheet
 from trayside.model.finding import Finding
 
@@ -63,9 +63,19 @@ def plan_yard(
     hole_ids: tuple[str, ...] | None = None,
     progress: Progress = lambda a, b, c: None,
 ) -> dict[str, PlannedHole | RefusedByRule]:
-    """Plan many holes, one transaction a hole; a hole that cannot be planned keeps its reason."""
+    """Plan many holes, one transaction a hole; a hole that cannot be planned keeps its reason.
+
+    NotFound before anything is planned when one of the holes is not in the yard.
+    """
     with start_work(writing=False) as work:
-        wanted = hole_ids if hole_ids is not None else work.hole_ids()
+        known = work.hole_ids()
+    wanted = known if hole_ids is None else tuple(dict.fromkeys(hole_ids))
+    held = set(known)
+    strange = [hole_id for hole_id in wanted if hole_id not in held]
+    if strange:
+        raise NotFound(
+            "no such hole in the yard", where=", ".join(strange), remedy="Check the name, or load the hole first"
+        )
     planned: dict[str, PlannedHole | RefusedByRule] = {}
     for done, hole_id in enumerate(wanted):
         progress(done, len(wanted), hole_id)
@@ -73,6 +83,9 @@ def plan_yard(
             planned[hole_id] = plan_samples(hole_id, start_work=start_work, make_id=make_id)
         except RefusedByRule as refusal:
             planned[hole_id] = refusal
+        except ImpossibleValue as impossible:  # one hole's numbers must not keep the others from being planned
+            where = f"{hole_id}, {impossible.where}" if impossible.where else hole_id
+            planned[hole_id] = RefusedByRule(impossible.what, where=where, remedy=impossible.remedy)
     progress(len(wanted), len(wanted), "planned")
     return planned
 
@@ -80,16 +93,7 @@ def plan_yard(
 def plan_in(work: Work, hole_id: str, *, make_id: MakeId, edited_by: str = "") -> PlannedHole:
     """Plan one hole inside a transaction the caller commits."""
     view = view_hole(work, hole_id)
-    blocking = [
-        finding for finding in view.findings if finding.severity == "stop" and not is_sheet_finding(finding)
-    ]
-    if blocking:
-        raise RefusedByRule(
-            f"{len(blocking)} finding{'s' if len(blocking) > 1 else ''} must be settled before it can be planned",
-            where=hole_id,
-            remedy="Settle them and load the hole again",
-            reasons=tuple(f"{finding.where}: {finding.message}. {finding.remedy}" for finding in blocking),
-        )
+    refuse_unsettled(view)
     prepared = prepare(view)
     if prepared is None:
         raise RefusedByRule(
@@ -97,8 +101,29 @@ def plan_in(work: Work, hole_id: str, *, make_id: MakeId, edited_by: str = "") -
         )
     plan = plan_intervals(ground=prepared.ground, rules=prepared.rules)
     return save_rows(
-        work, view, intervals=intervals_of(plan), by_hand=(), make_id=make_id, edited_by=edited_by, prepared=prepared
+        work,
+        view,
+        intervals=intervals_of(plan),
+        by_hand=(),
+        make_id=make_id,
+        edited_by=edited_by,
+        seed=seed_for(view.rules.controls.seed, hole_id),
+        prepared=prepared,
     )
+
+
+def refuse_unsettled(view: HoleView) -> None:
+    """Neither a plan nor an edit can be computed on a hole that is wrong as loaded, or that has no core."""
+    blocking = [finding for finding in view.findings if finding.severity == "stop" and not is_sheet_finding(finding)]
+    if blocking:
+        raise RefusedByRule(
+            f"{len(blocking)} finding{'s' if len(blocking) > 1 else ''} must be settled before it can be planned",
+            where=view.hole_id,
+            remedy="Settle them and load the hole again",
+            reasons=tuple(f"{finding.where}: {finding.message}. {finding.remedy}" for finding in blocking),
+        )
+    if not view.depth.runs:
+        raise RefusedByRule("the hole has no runs", where=view.hole_id, remedy="Enter its runs and load it again")
 
 
 def prepare(view: HoleView) -> SamplingGround | None:
@@ -145,11 +170,19 @@ def save_rows(
     by_hand: tuple[int, ...],
     make_id: MakeId,
     edited_by: str,
+    seed: int | None = None,
     prepared: SamplingGround | None = None,
 ) -> PlannedHole:
     """Recompute everything downstream of the intervals, number it, check it and store the draft."""
     draft, serials, findings = draft_rows(
-        work, view, intervals=intervals, by_hand=by_hand, make_id=make_id, edited_by=edited_by, prepared=prepared
+        work,
+        view,
+        intervals=intervals,
+        by_hand=by_hand,
+        make_id=make_id,
+        edited_by=edited_by,
+        seed=seed,
+        prepared=prepared,
     )
     saved = work.save_sheet(draft, serials=serials)
     hole_findings = [finding for finding in view.findings if not is_sheet_finding(finding)]
@@ -165,19 +198,26 @@ def draft_rows(
     by_hand: tuple[int, ...],
     make_id: MakeId,
     edited_by: str,
+    seed: int | None = None,
     prepared: SamplingGround | None = None,
 ) -> tuple[Sheet, dict[str, tuple[str, int]], tuple[Finding, ...]]:
-    """The draft for these intervals with its numbers and findings; nothing is stored."""
+    """The draft for these intervals with its numbers and findings; nothing is stored.
+
+    Without a `seed` the sheet keeps its own, so that an edit moves no control it need not move.
+    """
     sheet = view.sheet
-    seed = sheet.seed if sheet else seed_for(view.rules.controls.seed, view.hole_id)
+    if seed is None:
+        seed = sheet.seed if sheet else seed_for(view.rules.controls.seed, view.hole_id)
     computed = compute_rows(view, intervals, seed=seed, reserved=work.materials_on_sheets(except_hole_id=view.hole_id))
     issued = work.revision(view.hole_id, sheet.revision).rows if sheet and sheet.revision else ()
     numbered = number_rows(work, view.stock, view.rules, view.hole_id, computed.rows, computed.pair, issued=issued)
-    digest = plan_digest(view.core, view.rules)
+    digest = plan_digest(view.core, view.stock, view.rules)
     if sheet is None:
         draft = Sheet(make_id(), view.hole_id, 0, seed, digest, numbered.rows, 0, edited_by, by_hand)
     else:
-        draft = replace(sheet, rows=numbered.rows, hole_digest=digest, edited_by=edited_by, by_hand=by_hand)
+        draft = replace(
+            sheet, rows=numbered.rows, seed=seed, hole_digest=digest, edited_by=edited_by, by_hand=by_hand
+        )
     findings = checked_sheet(view, draft, controls=computed.controls, prepared=prepared or prepare(view))
     return draft, numbered.serials, findings
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from trayside.app.bag_masses import RockDensity, bagged_area_mm2
+from trayside.app.bag_masses import BY_MASS, RockDensity, bagged_area_mm2
 from trayside.app.register_depth import HoleDepth
 from trayside.core.intervals import Ground, IntervalRules
 from trayside.core.stretches import SamplingStretches, sampling_stretches
@@ -122,7 +122,7 @@ def _mass_profile(core, stock, rules, depth, densities, top_m, bottom_m) -> tupl
     at = np.maximum(np.searchsorted(starts, middle, side="right") - 1, 0)
     density = np.array([densities[rock.rock].density_t_m3 for rock in core.rock])[at]
     whole = np.array([rock.rock in rules.cut.whole_rocks for rock in core.rock])[at]
-    by_mass = np.array([rules.cut.method_by_condition.get(rock.condition) == "half by mass" for rock in core.rock])[at]
+    by_mass = np.array([rules.cut.method_by_condition.get(rock.condition) == BY_MASS for rock in core.rock])[at]
     size_at = depth.core_size_at(middle)
     area = np.array(
         [

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 import numpy as np
 
@@ -80,12 +82,13 @@ def unnumbered_rows(
                 low_kg=kg * (1 - off),
                 high_kg=kg * (1 + off),
             )
-        rows.append(replace(row, seq=seq, reason=_reason(control, samples, rules), rack=control.rack + 1))
+        reason = _reason(control, samples, rules, row.duplicate_type)
+        rows.append(replace(row, seq=seq, reason=reason, rack=control.rack + 1))
         pair.append(position[control.sample_index] if control.kind == "duplicate" else None)
     return Unnumbered(tuple(_with_masses(rows, samples, plan, stock, rules, densities)), tuple(pair), plan)
 
 
-def _reason(control: ControlRow, samples: list[_Sample], rules: Rules) -> str:
+def _reason(control: ControlRow, samples: list[_Sample], rules: Rules, duplicate_type: str | None) -> str:
     """Why a control stands here, with depths and class names where the plan counts samples and ranks."""
     if not control.reason:
         return ""
@@ -95,6 +98,8 @@ def _reason(control: ControlRow, samples: list[_Sample], rules: Rules) -> str:
         words["sample"] = f"{interval.from_mm / 1000:.2f}–{interval.to_mm / 1000:.2f} m"
     if "grade_class" in words:
         words["grade_class"] = rules.grade_classes[words["grade_class"]].name
+    if duplicate_type:
+        words["type"] = duplicate_type  # core sent whole is shared otherwise than planned
     return REASONS[control.reason].format(**words) + "."
 
 
@@ -124,7 +129,7 @@ def _samples(core: HoleCore, rules: Rules, depth: HoleDepth, intervals: tuple[In
     recovered = depth.registration.recovered_between(from_m=top, to_m=bottom)
     from_places, to_places = depth.places_at(top), depth.places_at(bottom, end=True)
     sizes = depth.core_size_at((top + bottom) / 2)
-    spans = [_rocks_in(core.rock, interval) for interval in intervals]
+    spans = _rocks_in_each(core.rock, intervals)
     flat = [(bag, rock) for bag, rocks in enumerate(spans) for rock in rocks]
     lengths = depth.registration.recovered_between(
         from_m=np.array([max(rock.from_mm, intervals[bag].from_mm) for bag, rock in flat]) / 1000,
@@ -167,8 +172,15 @@ def _samples(core: HoleCore, rules: Rules, depth: HoleDepth, intervals: tuple[In
     return samples
 
 
-def _rocks_in(rocks: tuple[Rock, ...], interval: Interval) -> list[Rock]:
-    return [rock for rock in rocks if rock.from_mm < interval.to_mm and rock.to_mm > interval.from_mm]
+def _rocks_in_each(rocks: tuple[Rock, ...], intervals: tuple[Interval, ...]) -> list[list[Rock]]:
+    """The logged rocks that share depth with each interval. The log stands in order of depth; its rocks may overlap."""
+    starts = [rock.from_mm for rock in rocks]
+    reached = list(accumulate((rock.to_mm for rock in rocks), max))
+    spans = []
+    for interval in intervals:
+        near = rocks[bisect_right(reached, interval.from_mm) : bisect_left(starts, interval.to_mm)]
+        spans.append([rock for rock in near if rock.to_mm > interval.from_mm])
+    return spans
 
 
 def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_duplicate: bool) -> SheetRow:

@@ -70,6 +70,8 @@ def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
 
 def _fresh(folder: Path) -> None:
     """Empty a folder an earlier demo made; refuse one that somebody else filled."""
+    if folder.exists() and not folder.is_dir():
+        raise TraysideError("this is a file", where=str(folder), remedy="Name a folder with --folder")
     if folder.exists() and any(folder.iterdir()):
         if not (folder / MARKER).exists():
             raise TraysideError(

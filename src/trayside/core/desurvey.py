@@ -191,7 +191,9 @@ def minimum_curvature(
     start = [float(numbers(v, n)) for v, n in (
         (start_north_m, "start_north_m"), (start_east_m, "start_east_m"), (start_tvd_m, "start_tvd_m")
     )]  # fmt: skip
-    north, east, tvd = (first + np.concatenate(([0.0], np.cumsum(part))) for first, part in zip(start, steps, strict=True))
+    north, east, tvd = (
+        first + np.concatenate(([0.0], np.cumsum(part))) for first, part in zip(start, steps, strict=True)
+    )
     return HolePath(
         depth_m=depth,
         inclination_deg=inclination,
@@ -204,9 +206,7 @@ def minimum_curvature(
     )
 
 
-def survey_steps(
-    *, depth_m: ArrayLike, inclination_deg: ArrayLike, azimuth_deg: ArrayLike, method: str
-) -> SurveySteps:
+def survey_steps(*, depth_m: ArrayLike, inclination_deg: ArrayLike, azimuth_deg: ArrayLike, method: str) -> SurveySteps:
     """Steps between stations by a named older method, to compare with minimum curvature.
 
     Tangential: the direction of the lower station. Balanced tangential: the mean of the two unit directions. Average

@@ -49,7 +49,9 @@ class AngleConvention:
         ):
             if given not in known:
                 raise ImpossibleValue(
-                    f"{given!r} is not known", where=f"AngleConvention, {name}", remedy=f"Use one of: {', '.join(known)}"
+                    f"{given!r} is not known",
+                    where=f"AngleConvention, {name}",
+                    remedy=f"Use one of: {', '.join(known)}",
                 )
 
     @property

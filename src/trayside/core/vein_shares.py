@@ -18,6 +18,7 @@ of the blade is left out of account: it lies evenly about the cut.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -277,7 +278,7 @@ def axial_vein_imbalance(
     whole = np.zeros_like(radius)
     difference = np.zeros_like(radius)
     knots = np.sort(np.stack((low, np.clip(-reach, low, high), np.clip(reach, low, high), high)), axis=0)
-    for start, end in zip(knots[:-1], knots[1:], strict=True):
+    for start, end in pairwise(knots):
         middle = 0.5 * (start + end)
         part = _chord_0(end) - _chord_0(start)
         whole = whole + part

@@ -52,7 +52,11 @@ NUMBER_FLAWS = (
         PLAIN,
     ),
     Flaw(r"^[+-]?[0-9]*,[0-9]+$", "the number has a decimal comma", PLAIN),
-    Flaw(r"^[+-]?[0-9]{1,3}(?:[., '’\x{00A0}\x{202F}][0-9]{3})+(?:[.,][0-9]+)?$", "the number has a thousands separator", PLAIN),
+    Flaw(
+        r"^[+-]?[0-9]{1,3}(?:[., '’\x{00A0}\x{202F}][0-9]{3})+(?:[.,][0-9]+)?$",
+        "the number has a thousands separator",
+        PLAIN,
+    ),
     Flaw(r"^[+-]?[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+$", "the number has a thousands separator", PLAIN),
     Flaw(
         r"^[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}(?:[T ].*)?$",
@@ -70,14 +74,22 @@ NUMBER_FLAWS = (
 )
 WHOLE_FLAWS = (
     Flaw(r"^[+-]?(?:[0-9]+\.[0-9]*|\.[0-9]+)$", "this is not a whole number", "Write a whole number"),
-    Flaw(r"(?i)^[+-]?[0-9]+(?:\.[0-9]*)?e[+-]?[0-9]+$", "a whole number is written with an exponent", "Write all its digits"),
+    Flaw(
+        r"(?i)^[+-]?[0-9]+(?:\.[0-9]*)?e[+-]?[0-9]+$",
+        "a whole number is written with an exponent",
+        "Write all its digits",
+    ),
     *NUMBER_FLAWS,
 )
 LIST_FLAWS = (
     DATE,
     ERROR,
     FORMULA_CELL,
-    Flaw(r"[0-9],[0-9]", "a comma stands in a list of lengths", "Write decimal points, and separate the lengths by spaces"),
+    Flaw(
+        r"[0-9],[0-9]",
+        "a comma stands in a list of lengths",
+        "Write decimal points, and separate the lengths by spaces",
+    ),
     Flaw("", "this is not a list of lengths", "Write plain numbers separated by spaces, like 11.2 12.25 13.3"),
 )
 CODE_FLAWS = (

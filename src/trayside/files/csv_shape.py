@@ -80,6 +80,12 @@ def shape_of(raw: bytes) -> Shape:
     return Shape(*(numpy.concatenate(parts) if parts else numpy.empty(0, int) for parts in (cells, lines, blank)))
 
 
+def count_of(byte: int, raw: bytes) -> int:
+    """How often a byte stands in the file."""
+    every = numpy.frombuffer(raw, numpy.uint8)
+    return sum(int(numpy.count_nonzero(every[base : base + CHUNK] == byte)) for base in range(0, len(raw), CHUNK))
+
+
 def _misplaced(every: numpy.ndarray, quotes: numpy.ndarray, inside: bool) -> tuple[int, bool] | None:
     """Index of the first quote mark that can neither open nor close a cell, and whether it would have to close one."""
     closing = (numpy.arange(len(quotes)) + inside) % 2 == 1

@@ -12,7 +12,7 @@ import numpy
 import polars
 
 from trayside.app.ports import Fault
-from trayside.files.csv_shape import COMMA, Shape, shape_of
+from trayside.files.csv_shape import COMMA, NEWLINE, Shape, count_of, shape_of
 from trayside.files.encoding import encoding_fault
 from trayside.files.fault_list import SHOWN, shortened, the_rest
 from trayside.files.text_table import TextTable, header_faults, without_blank_rows
@@ -20,6 +20,8 @@ from trayside.model.tables import Table
 
 UTF8_BOM = b"\xef\xbb\xbf"
 LONGEST_HEADER = 65_536
+MOST_CELLS = 40_000_000
+"""Of one table; with it 200 MB of separators cannot fill the memory."""
 OTHER_DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "pipes"}
 SAVE_AGAIN = "Save the table again as CSV (UTF-8, separated by commas)"
 
@@ -44,6 +46,10 @@ def read_csv_table(table: Table, raw: bytes, *, source: str = "") -> tuple[TextT
     faults = header_faults(table, headers)
     if "" in headers or len(set(headers)) < len(headers):
         return None, faults
+    most = MOST_CELLS // len(headers)
+    if count_of(NEWLINE, raw) > most:
+        problem = f"the table has more than {most:,} rows of {len(headers)} columns"
+        return None, [*faults, _fault(table, None, problem, "Load the holes in several folders")]
     text, more = _records(table, headers, raw, source or f"{table.name}.csv")
     return text, faults + more
 
@@ -85,7 +91,7 @@ def _records(table: Table, headers: list[str], raw: bytes, source: str) -> tuple
     frame, lines, whole, faults = None, None, True, []
     if b'"' not in raw:
         frame = _parsed(headers, raw, strict=True)
-        if frame is not None and _commas(raw) != (len(headers) - 1) * (frame.height + 1):
+        if frame is not None and count_of(COMMA, raw) != (len(headers) - 1) * (frame.height + 1):
             frame = None  # a row is short, or there are blank lines
     if frame is None:
         shape = shape_of(raw)
@@ -116,10 +122,6 @@ def _parsed(headers: list[str], raw: bytes, *, strict: bool) -> polars.DataFrame
         )
     except polars.exceptions.PolarsError:
         return None
-
-
-def _commas(raw: bytes) -> int:
-    return int(numpy.count_nonzero(numpy.frombuffer(raw, numpy.uint8) == COMMA))
 
 
 def _regular(

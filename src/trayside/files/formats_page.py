@@ -11,6 +11,7 @@ import typing
 from pydantic import BaseModel
 
 from trayside.core.units import feet_from_metres
+from trayside.files.csv_table import MOST_CELLS
 from trayside.files.fault_list import SHOWN
 from trayside.files.xlsx_table import LARGEST_UNPACKED
 from trayside.files.yard_folder import LARGEST_FILE, LARGEST_FOLDER
@@ -50,8 +51,8 @@ but not both; or the whole yard is one workbook with `rules.toml` beside it. Oth
   formula. **Words** may be written in capitals or not. **Yes or no** also takes true, false, 1 and 0.
 - **Workbooks.** A sheet is found by its name, its header stands in row 1. Formulas and dates are faults: paste values, and
   give codes and depths the format Text. No password.
-- **Size.** At most {LARGEST_FILE // MB} MB a file and {LARGEST_FOLDER // MB} MB a folder; a workbook unpacks to at most
-  {LARGEST_UNPACKED // MB} MB.
+- **Size.** At most {LARGEST_FILE // MB} MB and {MOST_CELLS:,} cells a file, {LARGEST_FOLDER // MB} MB a folder; a workbook
+  unpacks to at most {LARGEST_UNPACKED // MB} MB.
 
 `datapackage.json` (Data Package 2.0) describes the CSV tables of a folder for other programs; a load does not need it.
 """
@@ -123,7 +124,7 @@ def _allowed(column: Column) -> str:
         return ""
     if high is None:
         return f"at least {low:g} {column.unit or ''}".strip()
-    span = f"{low:,g} to {high:,.10g} {column.unit or ''}".strip()
+    span = f"{low:,.10g} to {high:,.10g} {column.unit or ''}".strip()
     if column.kind == "length":
         span += f" ({feet_from_metres(depth_m=low):,.6g} to {feet_from_metres(depth_m=high):,.6g} ft)"
     return span
@@ -135,22 +136,24 @@ def _rules() -> str:
         "Every setting has a default and may be left out, as may the whole file. An unknown name is a fault. Defaults are",
         "common practice without a source unless a note says otherwise: they are meant to be edited.\n",
     ]
-    sections = [(name, field) for name, field in Rules.model_fields.items() if _section_of(field.annotation)]
-    plain = [name for name, _ in Rules.model_fields.items() if name not in dict(sections)]
-    lines += [*_heading("At the top of the file"), *(_setting(Rules, name) for name in plain), ""]
-    for name, field in sections:
-        model = _section_of(field.annotation)
-        many = field.annotation is not model
-        title = f"Each `[[{name}]]`" if many else f"`[{name}]`"
-        lines += [*_heading(title), *(_setting(model, inner) for inner in model.model_fields), ""]
-        if many:
-            rows = [f"- {', '.join(f'{key} = {_shown(value)}' for key, value in entry)}" for entry in field.default]
-            lines += ["Shipped, in this order:", "", *rows, ""]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_section(Rules, path="", many=False, shipped=None)])
 
 
-def _heading(title: str) -> list[str]:
-    return [f"### {title}\n", "| setting | kind | default | note |", "|---|---|---|---|"]
+def _section(model: type[BaseModel], *, path: str, many: bool, shipped) -> list[str]:
+    """A section of the file with its settings, what is shipped of it when it repeats, and the sections inside it."""
+    title = f"Each `[[{path}]]`" if many else f"`[{path}]`" if path else "At the top of the file"
+    inside = {name: _section_of(field.annotation) for name, field in model.model_fields.items()}
+    settings = [_setting(model, name) for name, section in inside.items() if section is None]
+    lines = [f"### {title}\n", "| setting | kind | default | note |", "|---|---|---|---|", *settings, ""]
+    if many:
+        rows = [f"- {', '.join(f'{key} = {_shown(value)}' for key, value in entry)}" for entry in shipped]
+        lines += ["Shipped, in this order:", "", *rows, ""]
+    for name, section in inside.items():
+        if section is not None:
+            field = model.model_fields[name]
+            within = f"{path}.{name}" if path else name
+            lines += _section(section, path=within, many=field.annotation is not section, shipped=field.default)
+    return lines
 
 
 def _section_of(annotation) -> type[BaseModel] | None:
@@ -163,21 +166,32 @@ def _section_of(annotation) -> type[BaseModel] | None:
 
 def _setting(model: type[BaseModel], name: str) -> str:
     field = model.model_fields[name]
-    limits = []
-    for limit in field.metadata:
-        for sign, word in (("ge", "at least"), ("gt", "more than"), ("le", "at most"), ("lt", "less than")):
-            if getattr(limit, sign, None) is not None:
-                limits.append(f"{word} {getattr(limit, sign):g}")
-        if getattr(limit, "max_length", None) is not None:
-            limits.append(f"at most {limit.max_length} characters")
-    kind = ", ".join([_kind(field.annotation), *limits])
+    kind = ", ".join([_kind(field.annotation), *_limits(field.metadata)])
     default = "" if field.is_required() else _shown(field.default)
     return f"| `{name}` | {kind} | {default} | {_note(model, name)} |"
+
+
+def _limits(metadata) -> list[str]:
+    """The limits pydantic keeps with a field, in words."""
+    limits = []
+    for limit in metadata:
+        # Which of these a limit has depends on its kind.
+        for sign, word in (("ge", "at least"), ("gt", "more than"), ("le", "at most"), ("lt", "less than")):
+            if getattr(limit, sign, None) is not None:
+                limits.append(f"{word} {getattr(limit, sign):,.10g}")
+        if getattr(limit, "min_length", None) is not None:
+            limits.append("not empty")
+        if getattr(limit, "max_length", None) is not None:
+            limits.append(f"at most {limit.max_length} characters")
+    return limits
 
 
 def _kind(annotation) -> str:
     arguments = typing.get_args(annotation)
     origin = typing.get_origin(annotation)
+    if origin is typing.Annotated:
+        within = _limits(arguments[1].metadata)
+        return _kind(arguments[0]) + (f" ({', '.join(within)})" if within else "")
     if origin is typing.Literal:
         return " or ".join(str(choice) for choice in arguments)
     if origin in (typing.Union, types.UnionType):

@@ -75,8 +75,8 @@ def _settings_at(path: tuple) -> list[str]:
     """The names that may stand at this place of the file."""
     model: type[BaseModel] = Rules
     for part in path:
-        if isinstance(part, int):
-            continue
+        if part not in model.model_fields:
+            continue  # the place in a list
         inner = model.model_fields[part].annotation
         found = [kind for kind in (inner, *getattr(inner, "__args__", ())) if isinstance(kind, type)]
         model = next((kind for kind in found if issubclass(kind, BaseModel)), model)

@@ -35,15 +35,10 @@ def read_workbook(name: str, raw: bytes) -> tuple[dict[str, TextTable], set[str]
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns about drawings and styles it leaves out
             return _sheets(name, raw)
-    except (
-        Exception
-    ) as error:  # a damaged workbook raises nearly anything: KeyError, ParseError, ValueError, zlib.error
+    except Exception as error:  # damage raises nearly anything: KeyError, ParseError, ValueError, zlib.error
         problem = f"the workbook is damaged ({type(error).__name__})"
-        return (
-            {},
-            set(),
-            [Fault(name, None, None, None, problem, "Open it in the spreadsheet and save it again as .xlsx")],
-        )
+        remedy = "Open it in the spreadsheet and save it again as .xlsx"
+        return {}, None, [Fault(name, None, None, None, problem, remedy)]
 
 
 def _refused(name: str, raw: bytes) -> Fault | None:
@@ -147,7 +142,7 @@ def _records(
                 if count <= SHOWN:
                     beyond.append((line, stray))
         cells = [_text(cell) for cell in row[:width]]
-        if not any(cells):
+        if not any(cell and not cell.isspace() for cell in cells):
             continue
         held.append(cells + [None] * (width - len(cells)))
         held_lines.append(line)

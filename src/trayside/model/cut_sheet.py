@@ -136,14 +136,15 @@ def _row_changes(before: SheetRow, after: SheetRow) -> list[str]:
     if moved:
         return lines  # other depths, so other places and masses
     for name, label in (("from_place", "starts at"), ("to_place", "ends at")):
-        if getattr(before, name) != getattr(after, name):
-            lines.append(
-                f"{after.number} {label}: was {getattr(before, name) or 'no tray'}, is {getattr(after, name) or 'no tray'}"
-            )
+        was, now = (str(getattr(row, name) or "no tray") for row in (before, after))
+        if was != now:
+            lines.append(f"{after.number} {label}: was {was}, is {now}")
     if _grams(before) != _grams(after):
         lines.append(f"{after.number} expected mass: was {_mass_range(before)}, is {_mass_range(after)}")
     if before.duplicate_of != after.duplicate_of:
-        lines.append(f"{after.number} duplicate of: was {before.duplicate_of or 'none'}, is {after.duplicate_of or 'none'}")
+        lines.append(
+            f"{after.number} duplicate of: was {before.duplicate_of or 'none'}, is {after.duplicate_of or 'none'}"
+        )
     return lines
 
 

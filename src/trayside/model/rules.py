@@ -5,9 +5,12 @@ Defaults without another note are common practice, no source: they are meant to 
 
 from __future__ import annotations
 
-from typing import Literal
+from math import isclose
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+Condition = Literal["intact", "blocky", "rubble", "clay"]
 
 
 class Section(BaseModel):
@@ -22,7 +25,7 @@ class DepthRules(Section):
     credit_stubs: bool = True
     """Credit core left in the hole to the run that cut it (ASTM D6032 section 5.6, seen)."""
     block_tolerance_m: float = Field(0.005, ge=0, le=1)
-    rod_lengths_m: tuple[float, ...] = (3.0, 1.5, 3.048, 1.524)
+    rod_lengths_m: tuple[Annotated[float, Field(gt=0, le=20)], ...] = (3.0, 1.5, 3.048, 1.524)
     rod_tolerance_m: float = Field(0.15, gt=0, le=1)
     rqd_threshold_m: float = Field(0.1, gt=0, le=1)
     low_recovery: float = Field(0.85, ge=0, le=1)
@@ -79,7 +82,7 @@ class SamplingRules(Section):
 
 
 class GradeClass(Section):
-    name: str
+    name: str = Field(min_length=1, max_length=40)
     expected_g_t: float = Field(ge=0, le=1e6)
     high: bool = False
     """Ground after which a blank must follow (visible metal, very high grade)."""
@@ -90,7 +93,10 @@ class ControlSettings(Section):
     standard_every: int = Field(20, ge=4, le=1000)
     blank_every: int = Field(25, ge=4, le=1000)
     duplicate_every: int = Field(25, ge=4, le=1000)
-    duplicate_types: dict[Literal["half/half", "half/quarter", "quarter/quarter"], float] = {"quarter/quarter": 1.0}
+    duplicate_types: dict[
+        Literal["half/half", "half/quarter", "quarter/quarter"], Annotated[float, Field(ge=0, le=1)]
+    ] = {"quarter/quarter": 1.0}
+    """Share of each kind of field duplicate; the shares add up to one."""
     rack_size: int = Field(50, ge=5, le=500)
     blank_after_high: Literal["each run", "each sample", "never"] = "each run"
     blank_kind: Literal["coarse blank", "fine blank"] = "coarse blank"
@@ -104,6 +110,16 @@ class ControlSettings(Section):
     allow_first_of_rack: bool = False
     low_stock: int = Field(10, ge=0, le=100_000)
     """A standard or blank with fewer insertions left than this is a finding."""
+
+    @model_validator(mode="after")
+    def shares_and_rates_add_up(self):
+        if not isclose(sum(self.duplicate_types.values()), 1.0, abs_tol=1e-9):
+            raise ValueError("the shares of duplicate_types must add up to 1")
+        if 1 / self.standard_every + 1 / self.blank_every + 1 / self.duplicate_every > 0.4:
+            raise ValueError(
+                "standard_every, blank_every and duplicate_every together ask for more than 4 in 10 bags: raise one"
+            )
+        return self
 
 
 class NumberSettings(Section):
@@ -120,13 +136,13 @@ class CutSettings(Section):
     """Which half is bagged, looking downhole with the cut line up."""
     portion: Literal["half", "quarter", "whole"] = "half"
     whole_rocks: tuple[str, ...] = ()
-    method_by_condition: dict[str, str] = {
+    method_by_condition: dict[Condition, str] = {
         "intact": "automatic saw",
         "blocky": "manual saw",
         "rubble": "half by mass",
         "clay": "knife",
     }
-    reason_by_condition: dict[str, str] = {
+    reason_by_condition: dict[Condition, str] = {
         "intact": "long sound sticks hold in the carriage",
         "blocky": "short pieces: V-cradle and push block, never freehand",
         "rubble": "cannot be sawn safely: take half by mass, all sizes and the fines",
@@ -148,6 +164,38 @@ class MassSettings(Section):
     tier_kg: float | None = Field(3.0, gt=0, le=1000)
     """The laboratory's price tier; None when there is none."""
     minimum_kg: float | None = Field(0.5, gt=0, le=1000)
+
+
+class SplitStage(Section):
+    """One reduction in the laboratory: crushed or milled to a top size, then this mass split off."""
+
+    name: str = Field(min_length=1, max_length=40)
+    top_size_mm: float = Field(gt=0, le=200)
+    mass_g: float = Field(gt=0, le=100_000)
+
+
+class SamplingErrorSettings(Section):
+    """What Gy's formula and the grain count need about this ore; nothing here is measured until you measure it."""
+
+    grain_mm: float = Field(0.2, gt=0, le=50)
+    """Size of the valuable grains."""
+    grain_density_t_m3: float = Field(19.3, gt=0, le=23)
+    """Gold (from memory)."""
+    gangue_density_t_m3: float = Field(2.65, gt=0, le=10)
+    grain_grade: float = Field(1.0, gt=0, le=1)
+    """Mass fraction of the valuable element in its grains: 1 for native metal."""
+    shape: float = Field(0.2, gt=0, le=10)
+    """0.2 for flakes, 0.5 for most natural rock (course note CM3820, seen)."""
+    granulometric: float = Field(0.25, gt=0, le=1)
+    """0.25 for rock crushed and not sieved (course note CM3820, seen)."""
+    liberation_exponent: float = Field(1.5, gt=0, le=3)
+    """Usual value for gold (AusIMM 2017 abstract, seen); calibrate it on the ore."""
+    core_as_if_broken_to_mm: float = Field(10.0, gt=0, le=200)
+    """Core is no broken rock: the formula is given this top size for it."""
+    stages: tuple[SplitStage, ...] = (
+        SplitStage(name="split of the crushed sample", top_size_mm=2.0, mass_g=250.0),
+        SplitStage(name="charge from the pulp", top_size_mm=0.075, mass_g=50.0),
+    )
 
 
 class PaperSettings(Section):
@@ -176,7 +224,15 @@ class Rules(Section):
     numbers: NumberSettings = NumberSettings()
     cut: CutSettings = CutSettings()
     mass: MassSettings = MassSettings()
+    sampling_error: SamplingErrorSettings = SamplingErrorSettings()
     paper: PaperSettings = PaperSettings()
+
+    @field_validator("grade_classes")
+    @classmethod
+    def at_least_one_class(cls, classes):
+        if not classes:
+            raise ValueError("at least one grade class is needed")
+        return classes
 
     def grade_rank(self, name: str) -> int:
         """Place of a grade class from barren upwards; KeyError when the rules do not know it."""

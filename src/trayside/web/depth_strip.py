@@ -188,7 +188,7 @@ class _Band:
     def line(self) -> str:
         """The drawn line from each mark to the next one: solid, dashed, or none."""
         y, marks, parts = LANES["line"] - 5, self.view.core.marks, []
-        ends = [*(mark.depth_mm for mark in marks[1:]), self.view.core.hole.total_depth_mm]
+        ends = [*(mark.depth_mm for mark in marks), self.view.core.hole.total_depth_mm][1:]
         for mark, end_mm in zip(marks, ends, strict=True):
             place = self.inside(mark.depth_mm, end_mm)
             if place is None or mark.line == "none":

@@ -29,10 +29,12 @@ def words(x: float, y: float, text: str, *, size: float = 11, anchor: str = "sta
 
 def crossed(x: float, y: float, wide: float, high: float, title: str) -> str:
     """A lost stretch: a box struck through."""
+    if wide < 3:
+        return box(x, y, max(wide, 0.8), high, LOST, title, 'class="lost"')
     return (
         f'<g class="lost"><title>{escape(title)}</title>'
-        f'<rect x="{x:.1f}" y="{y:.1f}" width="{max(wide, 2):.1f}" height="{high:.1f}" fill="{GROUND}" stroke="{LOST}"/>'
-        f'<path d="M{x:.1f},{y:.1f}l{max(wide, 2):.1f},{high:.1f}m0,-{high:.1f}l-{max(wide, 2):.1f},{high:.1f}" '
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:.1f}" fill="{GROUND}" stroke="{LOST}"/>'
+        f'<path d="M{x:.1f},{y:.1f}l{wide:.1f},{high:.1f}m0,-{high:.1f}l-{wide:.1f},{high:.1f}" '
         f'stroke="{LOST}" stroke-width="0.8"/></g>'
     )
 

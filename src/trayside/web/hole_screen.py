@@ -8,6 +8,7 @@ from starlette.responses import Response
 from trayside.app.hole_view import HoleView, view_hole
 from trayside.app.ports import Work
 from trayside.app.run_lines import run_lines
+from trayside.model.finding import gravest
 from trayside.model.station import Station, station
 
 from .asking import hole_in, services_of
@@ -36,8 +37,10 @@ def hole_screen(request: Request) -> Response:
         strip=depth_strip(view, amounts),
         lines=run_lines(view),
         by_run=by_run,
+        gravest=gravest,
         others=[finding for finding in view.findings if finding.run is None],
         core_sizes=", ".join(dict.fromkeys(run.core_size for run in view.core.runs)),
+        has_stubs=view.rules.depth.credit_stubs and bool(view.depth.balance.stub_m.any()),
         drilled_mm=drilled_mm,
         recovered_mm=recovered_mm,
     )

@@ -92,7 +92,7 @@ class _Strip:
             edge = f'class="strip-sample" data-number="{escape(row.number)}" fill-opacity="0.85" stroke="{SOFT}"'
             parts.append(box(self.x(row.from_mm), SAMPLE_Y, wide, SAMPLE_PX, fill, told, edge))
             for tail in (row.number, row.number[-4:], row.number[-2:]):
-                if len(tail) * 6.6 + 6 < wide:
+                if len(tail) * 7.2 + 6 < wide:
                     middle = self.x(row.from_mm) + wide / 2
                     parts.append(words(middle, SAMPLE_Y + 17, tail, anchor="middle", more='pointer-events="none"'))
                     break

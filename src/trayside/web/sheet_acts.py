@@ -70,6 +70,7 @@ def revision_screen(request: Request) -> Response:
         view=view,
         revision=revision,
         amounts=amounts,
+        editable=False,
         lines=sheet_lines(revision.rows, (), amounts),
         bags=counted(len(revision.rows), "bag"),
         kinds=kinds_in_words(revision.rows),

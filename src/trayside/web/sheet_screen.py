@@ -112,6 +112,7 @@ def plan_values(view: HoleView, preview: Preview | None, edits: tuple[Edit, ...]
         "changes": changes[:CHANGES_SHOWN],
         "changes_more": max(0, len(changes) - CHANGES_SHOWN),
         "previewed": preview is not None,
+        "editable": True,
     }
 
 
@@ -166,8 +167,7 @@ def try_edits(request: Request, form: Form) -> Response:
     except ChangedMeanwhile:
         return conflict(services, hole_id, edits=edits, form=form)
     except (ImpossibleValue, RefusedByRule) as refusal:
-        preview = _previewed(services, hole_id, edits, base_version) if edits else None
-        return draw_sheet(services, hole_id, preview=preview, edits=edits, refusal=refusal, typed=form)
+        return _refused(services, hole_id, edits, base_version, refusal, form)
     kept = {name: held for name, held in form.items() if name == "edited_by"}
     return draw_sheet(services, hole_id, preview=preview, edits=wanted, typed=kept)
 
@@ -192,10 +192,20 @@ def save_edits(request: Request, form: Form) -> Response:
         )
     except ChangedMeanwhile:
         return conflict(services, hole_id, edits=edits, form=form)
-    except RefusedByRule as refusal:
-        preview = _previewed(services, hole_id, edits, base_version) if edits and view.sheet else None
-        return draw_sheet(services, hole_id, preview=preview, edits=edits, refusal=refusal, typed=form)
+    except (ImpossibleValue, RefusedByRule) as refusal:
+        return _refused(services, hole_id, edits, base_version, refusal, form)
     return RedirectResponse(hole_address(hole_id, "sheet"), status_code=303)
+
+
+def _refused(
+    services: Services, hole_id: str, edits: tuple[Edit, ...], base_version: int, refusal: TraysideError, form: Form
+) -> Response:
+    """The page with the reason, and with the changes still on it where they can be shown."""
+    try:
+        preview = _previewed(services, hole_id, edits, base_version) if edits else None
+    except (ImpossibleValue, RefusedByRule, NotFound):
+        preview = None
+    return draw_sheet(services, hole_id, preview=preview, edits=edits, refusal=refusal, typed=form)
 
 
 def conflict(services: Services, hole_id: str, *, edits: tuple[Edit, ...], form: Form) -> Response:

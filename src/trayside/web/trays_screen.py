@@ -22,7 +22,7 @@ from .words import say
 
 TRAYS_A_PAGE = 12
 WIDEST_PX = 1150.0
-LARGEST_SCALE = 0.9
+LARGEST_SCALE = 1.05
 SVG = "http://www.w3.org/2000/svg"
 
 ElementTree.register_namespace("", SVG)

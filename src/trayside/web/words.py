@@ -17,7 +17,7 @@ WORDS: dict[str, str] = {
     "page.later": "Later",
     "page.label": "Pages",
     "severity.stop": "stop",
-    "severity.warn": "look",
+    "severity.warn": "warning",
     "severity.note": "note",
     "findings": "Findings",
     "findings.none": "No findings.",
@@ -66,9 +66,9 @@ WORDS: dict[str, str] = {
     "hole.recovered": "Recovered",
     "hole.recovered.value": "{length} {unit} of {drilled} {unit} drilled ({percent} %)",
     "hole.trays": "Trays, runs",
-    "hole.stubs": "Stubs",
-    "hole.stubs.used": "core left in the hole is credited to the run that cut it",
-    "hole.stubs.unused": "not credited",
+    "hole.stubs": "Core left in the hole",
+    "hole.stubs.used": "credited to the run that cut it",
+    "hole.stubs.unused": "not credited, it contradicts a block or a placed loss",
     "hole.remark": "Remark",
     "hole.strip": "Depth strip",
     "hole.strip.help": "A click leads to the tray with that depth.",
@@ -78,7 +78,7 @@ WORDS: dict[str, str] = {
     "run.from": "From",
     "run.to": "To",
     "run.advance": "Advance",
-    "run.recovered": "Recov-ered",
+    "run.recovered": "Recovered",
     "run.loss": "Loss",
     "run.gain": "Gain",
     "run.raw": "Raw %",
@@ -103,8 +103,7 @@ WORDS: dict[str, str] = {
     "strip.trays": "trays",
     "strip.label": "Depth strip of {hole}",
     "strip.tray": "Tray {tray}, {span}",
-    "strip.key": "recovery: height of the bar · grade: height of the step · losses: crossed box · controls: ◆ standard, "
-    "○ blank, ⧉ duplicate · line: solid or dashed as drawn",
+    "strip.key": "Recovery: height of the bar. Grade: height of the step. Losses: crossed. Line: solid or dashed, as drawn.",
     # trays
     "trays.title": "Trays",
     "trays.depth": "Depth",
@@ -292,7 +291,9 @@ COUNTED: dict[str, tuple[str, str]] = {
     "control": ("control", "controls"),
     "boundary": ("boundary", "boundaries"),
     "time": ("time", "times"),
-    "change": ("change", "changes"),
+    "stop": ("stop", "stops"),
+    "warn": ("warning", "warnings"),
+    "note": ("note", "notes"),
 }
 
 

@@ -15,6 +15,10 @@ from trayside.model.hole import HoleCore, Run
 from trayside.model.rules import Rules
 
 
+MOST_IF_FEET = 1.25
+"""A block is not read as feet when that leaves its run shorter than its core by more than this. Site rule."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Blocks:
     """The runs as columns, and which of them a graver finding already explains."""
@@ -95,9 +99,10 @@ def _feet(blocks: _Blocks) -> list[Finding]:
             found("run.hole_in_feet", message, hole_id=blocks.hole_id, from_mm=top, to_mm=bottom, evidence=evidence)
         ]
     feet, findings = run_steps.feet_blocks(**_columns(blocks)), []
-    for index, written, metres, is_end in zip(
-        feet.run.tolist(), feet.written_m.tolist(), feet.metres_if_feet_m.tolist(), feet.is_end.tolist(), strict=True
-    ):
+    columns = (feet.run, feet.written_m, feet.metres_if_feet_m, feet.is_end, feet.recovery_after)
+    for index, written, metres, is_end, recovery in zip(*(column.tolist() for column in columns), strict=True):
+        if recovery > MOST_IF_FEET:
+            continue  # small numbers fit as feet by chance: then the run would hold far more core than it is long
         beside = index + 1 if is_end else index - 1
         blocks.explained.update({index, beside} & set(range(len(blocks.runs))))
         findings.append(
