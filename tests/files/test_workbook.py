@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import random
 import zipfile
 
 import openpyxl
@@ -279,3 +280,38 @@ def test_a_sheet_that_claims_a_million_columns_is_read_by_its_cells(tmp_path):
                 raw = raw[:start] + b"A1:XFD1048576" + raw[raw.index(b'"', start) :]
             target.writestr(item, raw)
     assert isinstance(read_yard_folder(tmp_path / "yard.xlsx").tables["runs"], polars.DataFrame)
+
+
+def test_a_row_number_no_sheet_can_have(tmp_path):
+    whole = save(tmp_path / "whole.xlsx", sheets())
+    with zipfile.ZipFile(whole) as source, zipfile.ZipFile(tmp_path / "yard.xlsx", "w") as target:
+        for item in source.namelist():
+            raw = source.read(item)
+            if item.startswith("xl/worksheets/sheet"):
+                raw = raw.replace(b'<row r="3"', b'<row r="3000000000"').replace(b' r="A3"', b' r="A3000000000"')
+            target.writestr(item, raw)
+    with pytest.raises(LoadRefused) as refused:
+        read_yard_folder(tmp_path / "yard.xlsx")
+    assert "damaged" in one_fault(refused.value.faults, "yard.xlsx", None, None).problem
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_sheet_spoilt_here_and_there_is_read_or_refused(tmp_path, seed):
+    chance = random.Random(seed)
+    whole = save(tmp_path / "whole.xlsx", sheets())
+    with zipfile.ZipFile(whole) as source, zipfile.ZipFile(tmp_path / "yard.xlsx", "w") as target:
+        spoilt = chance.choice([name for name in source.namelist() if name.endswith(".xml")])
+        for item in source.namelist():
+            raw = source.read(item)
+            for _ in range(chance.randrange(1, 4) if item == spoilt else 0):
+                place = chance.randrange(len(raw))
+                piece = chance.choice([b"", b"<", b'"', b"\0", b"9", b"A", b'r="', b"</c>", b"1e400", b"\xff"])
+                raw = raw[:place] + piece + raw[place + chance.choice([0, 1, 8]) :]
+            target.writestr(item, raw)
+    try:
+        read_yard_folder(tmp_path / "yard.xlsx")
+    except LoadRefused as refused:
+        found = refused.faults
+    else:
+        return
+    assert found

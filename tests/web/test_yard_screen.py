@@ -18,7 +18,7 @@ def test_every_hole_stands_at_its_station_with_what_waits(browser):
     text = browser.get("/").text
     assert "6 trays to plan" in text
     assert re.search(r"[2-9] findings to settle before it can be planned", text)
-    assert text.count("<tr><th scope=\"row\">") == 3
+    assert text.count('<tr><th scope="row">') == 3
 
 
 def test_stations_carry_a_word_and_a_shape(browser):
@@ -90,8 +90,8 @@ def many(tmp_path):
 
 def test_a_long_yard_comes_in_pages(many):
     first, second = many.get("/").text, many.get("/?page=2").text
-    assert first.count("<tr><th scope=\"row\">") == HOLES_A_PAGE
-    assert second.count("<tr><th scope=\"row\">") == 63 - HOLES_A_PAGE
+    assert first.count('<tr><th scope="row">') == HOLES_A_PAGE
+    assert second.count('<tr><th scope="row">') == 63 - HOLES_A_PAGE
     assert f"1–{HOLES_A_PAGE} of 63" in first
     assert f"{HOLES_A_PAGE + 1}–63 of 63" in second
     assert 'rel="next"' in first
@@ -101,3 +101,12 @@ def test_a_long_yard_comes_in_pages(many):
 @pytest.mark.parametrize("page", ["3", "0", "-1", "one", "9" * 30, "²"])
 def test_a_page_that_is_not_there_is_said_so(many, page):
     assert many.get("/", params={"page": page}).status_code == 404
+
+
+@pytest.mark.parametrize("hole_id", ["ZZ-000", "ZZ-001"])
+@pytest.mark.parametrize("part", ["", "/trays", "/trays?depth=2.5", "/sheet"])
+def test_a_hole_without_runs_or_log_has_its_screens(many, hole_id, part):
+    answer = many.get(f"/hole/{hole_id}{part}")
+    assert answer.status_code == 200
+    if "depth" in part:
+        assert "no run and no tray holds this depth" in answer.text

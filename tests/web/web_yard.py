@@ -49,13 +49,25 @@ SHARED = {
 
 
 def write_folder(folder: Path, *, more_holes: int = 0) -> Path:
-    """The yard folder; `more_holes` adds holes of which nothing but the collar is known."""
+    """The yard folder; `more_holes` adds holes of which only the collar is known,
+    and of the first one a tray."""
     folder.mkdir()
-    holes = [f"SM-01,{MARKUP},10,20,30,90,-60,30.0,", "SM-02,east,11,20,30,90,-60,9.0,", "SM/03,east,12,20,30,90,-60,6.0,"]
+    holes = [
+        f"SM-01,{MARKUP},10,20,30,90,-60,30.0,",
+        "SM-02,east,11,20,30,90,-60,9.0,",
+        "SM/03,east,12,20,30,90,-60,6.0,",
+    ]
     holes += [f"ZZ-{number:03d},far,13,20,30,90,-60,50.0," for number in range(more_holes)]
     runs = [f"SM-01,{at + 1},{at * 3},{at * 3 + 3},{2.5 if at == 4 else 3.0},2.4,9,NQ" for at in range(10)]
-    runs += ["SM-02,1,0,3,3,2,5,NQ", "SM-02,2,2.5,6,3.4,2,5,NQ", "SM-02,3,6,5.8,0.1,,,NQ", "SM/03,1,0,3,3,2,5,NQ", "SM/03,2,3,6,3,2,5,NQ"]
+    runs += [
+        "SM-02,1,0,3,3,2,5,NQ",
+        "SM-02,2,2.5,6,3.4,2,5,NQ",
+        "SM-02,3,6,5.8,0.1,,,NQ",
+        "SM/03,1,0,3,3,2,5,NQ",
+        "SM/03,2,3,6,3,2,5,NQ",
+    ]
     trays = [f"SM-01,{at + 1},{at * 5},{at * 5 + 5},5,1.05" for at in range(6)]
+    trays += ["ZZ-000,1,0,5,5,1.05"] if more_holes else []
     trays += ["SM-02,1,0,6,6,1.05", "SM/03,1,0,6,6,1.05"]
     rock = [
         "SM-01,0,5.0,SLT,intact,barren,hard,,",

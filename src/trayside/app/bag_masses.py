@@ -95,7 +95,7 @@ def bag_masses(
     ]
     # A quarter of the other half is a quarter of the near half with the blade shifted the other way.
     offset = np.where(
-        other_half & np.array([p == "quarter" for p in portion]), -rules.cut.offset_mm, rules.cut.offset_mm
+        other_half & np.array([p == "quarter" for p in portion], dtype=bool), -rules.cut.offset_mm, rules.cut.offset_mm
     )
     names = ["whole" if hand else name for hand, name in zip(by_mass, names, strict=True)]
     mass = rules.mass

@@ -101,7 +101,7 @@ def _overfull(core: HoleCore, rules: Rules) -> list[Finding]:
         for tray, over, laid in zip(
             depth.trays, depth.tray_map.overfull_m.tolist(), depth.tray_map.laid_m.tolist(), strict=True
         )
-        if over > rules.trays.overfull_tolerance_m
+        if round(over, 6) > rules.trays.overfull_tolerance_m
     ]
 
 

@@ -131,10 +131,13 @@ def _registration(from_m, to_m, recovered_m, stub_m, losses, rules) -> tuple[Reg
     )
     credit = rules.depth.credit_stubs and bool(stub_m.any()) and stub_m[0] == 0
     if credit:
+        # Stubs may contradict a placed loss or a wrong block: the findings name it, the blocks decide meanwhile.
         try:
-            return register(**settings, stub_m=stub_m), True
+            credited = register(**settings, stub_m=stub_m)
         except ImpossibleValue:
-            pass  # the stubs contradict a placed loss or a wrong block: the findings name it, the blocks decide meanwhile
+            return register(**settings), False
+        if not (credited.long_m > rules.depth.gain_tolerance_m).any():
+            return credited, True
     return register(**settings), False
 
 

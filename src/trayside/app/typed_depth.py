@@ -9,7 +9,7 @@ from trayside.errors import ImpossibleValue
 
 DEEPEST_M = 15_000.0
 """No hole was ever cored deeper (from memory); the tables of a yard folder have the same limit."""
-TYPED = re.compile(r"(?P<number>\d{1,6}(?:[.,]\d{0,6})?|[.,]\d{1,6})\s*(?P<unit>[a-z']*)", re.IGNORECASE)
+TYPED = re.compile(r"(?P<number>\d{1,6}(?:[.,]\d{0,6})?|[.,]\d{1,6})\s*(?P<unit>[a-z']*)", re.IGNORECASE | re.ASCII)
 UNITS = {"m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "ft": "ft", "feet": "ft", "foot": "ft",
          "'": "ft"}  # fmt: skip
 REMEDY = "Type a depth like 123.4, 123.4 m or 405 ft"

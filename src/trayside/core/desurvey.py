@@ -210,8 +210,8 @@ def survey_steps(*, depth_m: ArrayLike, inclination_deg: ArrayLike, azimuth_deg:
     """Steps between stations by a named older method, to compare with minimum curvature.
 
     Tangential: the direction of the lower station. Balanced tangential: the mean of the two unit directions. Average
-    angle: the direction of the mean angles. Radius of curvature: a curve of even turn in both angles. Azimuths are
-    joined the short way round.
+    angle: the direction of the mean angles. Radius of curvature: the inclination turns evenly with depth, the azimuth
+    evenly with the level distance. Azimuths are joined the short way round.
 
     Parameters
     ----------
@@ -256,7 +256,7 @@ def survey_steps(*, depth_m: ArrayLike, inclination_deg: ArrayLike, azimuth_deg:
     elif method == "average_angle":
         steps = length * middle
     else:
-        # The mean of the direction while both angles turn evenly; sinc is sin(pi x)/(pi x).
+        # (cos I1 - cos I2)(sin A2 - sin A1) / (dI dA) and its like, by sinc: right also where an angle does not turn.
         steps = length * np.sinc(tilt / 360.0) * middle
         steps[:2] *= np.sinc(turn / 360.0)
     return SurveySteps(north_m=steps[0], east_m=steps[1], tvd_m=steps[2])

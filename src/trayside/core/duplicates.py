@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from trayside.core.number_lists import fraction, number_list, one_number, paired
+from trayside.core.number_lists import exp_or_infinite, fraction, number_list, one_number, paired
 from trayside.core.refusals import Floats, numbers, refuse_where
 from trayside.core.sources import Source, SourcedNumber
 from trayside.errors import ImpossibleValue
@@ -133,9 +133,7 @@ def pair_measures(first: ArrayLike, second: ArrayLike) -> PairMeasures:
         tests/properties/test_duplicates_properties.py
     """
     a, b = paired(first, second, names=("first", "second"), at_least=0.0)
-    refuse_where(
-        (a == 0.0) & (b == 0.0), a, "first", "in both results: no relative difference", "Leave this pair out"
-    )
+    refuse_where((a == 0.0) & (b == 0.0), a, "first", "in both results: no relative difference", "Leave this pair out")
     signed = (a - b) / (a + b)
     hard = np.abs(signed)
     return PairMeasures((a + b) / 2.0, a - b, math.sqrt(2.0) * hard, hard, 2.0 * hard, signed)
@@ -211,8 +209,7 @@ def rms_cv_interval(first: ArrayLike, second: ArrayLike, *, confidence: float = 
     if mean == 0.0:
         return PairPrecision(0.0, pairs, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     relative = float(square.std(ddof=1)) / math.sqrt(pairs) / mean / 2.0
-    # t x relative error can be large with few pairs; an infinite upper limit would then be the honest reading.
-    reach = min(float(stats.t.ppf(1.0 - tail, pairs - 1)) * relative, 700.0)
+    reach = float(stats.t.ppf(1.0 - tail, pairs - 1)) * relative
     return PairPrecision(
         cv,
         pairs,
@@ -221,7 +218,7 @@ def rms_cv_interval(first: ArrayLike, second: ArrayLike, *, confidence: float = 
         high,
         cv * relative,
         cv * math.exp(-reach),
-        cv * math.exp(reach),
+        cv * exp_or_infinite(reach),
     )
 
 
@@ -398,7 +395,9 @@ def reduced_major_axis(x: ArrayLike, y: ArrayLike, *, confidence: float = 0.95) 
     level = fraction(confidence, "confidence")
     for values, name in ((a, "x"), (b, "y")):
         if values.min() == values.max():
-            raise ImpossibleValue("all results are equal: no line", where=name, remedy="Take pairs over a range of grades")
+            raise ImpossibleValue(
+                "all results are equal: no line", where=name, remedy="Take pairs over a range of grades"
+            )
     pairs = len(a)
     mean_x, mean_y = float(a.mean()), float(b.mean())
     u, v = a - mean_x, b - mean_y
@@ -408,7 +407,9 @@ def reduced_major_axis(x: ArrayLike, y: ArrayLike, *, confidence: float = 0.95) 
     r = max(-1.0, min(1.0, sxy / math.sqrt(sxx * syy)))
     if abs(r) < 1e-12:
         raise ImpossibleValue(
-            "first and second results are not related at all", where="x and y", remedy="Check that the pairs belong together"
+            "first and second results are not related at all",
+            where="x and y",
+            remedy="Check that the pairs belong together",
         )
     sd_x = wide_x * math.sqrt(sxx / (pairs - 1))
     sd_y = wide_y * math.sqrt(syy / (pairs - 1))
@@ -428,8 +429,7 @@ def reduced_major_axis(x: ArrayLike, y: ArrayLike, *, confidence: float = 0.95) 
         correlation=r,
         pairs=pairs,
         slope_error=sd_y / sd_x * math.sqrt(loose / pairs),
-        intercept_error=sd_y
-        * math.sqrt((1.0 - strength) / pairs * (2.0 + (mean_x / sd_x) ** 2 * (1.0 + strength))),
+        intercept_error=sd_y * math.sqrt((1.0 - strength) / pairs * (2.0 + (mean_x / sd_x) ** 2 * (1.0 + strength))),
         dispersion=math.sqrt(2.0 * (1.0 - strength) * (sd_x**2 + sd_y**2)),
     )
 

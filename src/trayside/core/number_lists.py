@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -29,7 +31,9 @@ def paired(
     b = number_list(second, names[1], least=least, at_least=at_least)
     if len(a) != len(b):
         raise ImpossibleValue(
-            f"{len(a)} and {len(b)} results", where=f"{names[0]} and {names[1]}", remedy="Give both results of each pair"
+            f"{len(a)} and {len(b)} results",
+            where=f"{names[0]} and {names[1]}",
+            remedy="Give both results of each pair",
         )
     return a, b
 
@@ -61,3 +65,8 @@ def whole_count(value: object, name: str, *, least: int = 1) -> int:
     if number != np.floor(number):
         raise ImpossibleValue(f"{number:g} is not a whole number", where=name, remedy="Give a count")
     return int(number)
+
+
+def exp_or_infinite(value: float) -> float:
+    """e to the value; infinite, not an error, when an interval on a logarithm is wider than any number."""
+    return math.inf if value > 709.0 else math.exp(value)

@@ -27,6 +27,8 @@ ALPHA_TO = ("plane", "pole")
 
 # Components of a unit vector smaller than this are rounding: the direction they would give does not exist.
 ROUNDING = 1e-12
+# The same in degrees, with room: a direction may be left out this near to where it does not exist.
+UNDEFINED_DEG = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +235,7 @@ def core_angles_from_plane(
     """
     azimuth, plunge = _hole(hole_azimuth_deg, hole_plunge_deg)
     dip = numbers(dip_deg, "dip_deg", at_least=0.0, at_most=90.0)
-    direction = _may_miss(dip_direction_deg, "dip_direction_deg", dip == 0.0, at_least=0.0)
+    direction = _may_miss(dip_direction_deg, "dip_direction_deg", dip < UNDEFINED_DEG, at_least=0.0)
     azimuth, plunge, dip, direction = together(
         hole_azimuth_deg=azimuth, hole_plunge_deg=plunge, dip_deg=dip, dip_direction_deg=direction
     )
@@ -397,7 +399,7 @@ def core_angles_from_line(
     turn = 180.0 * AngleConvention(line=line).half_turns
     azimuth, hole_plunge = _hole(hole_azimuth_deg, hole_plunge_deg)
     plunge = numbers(plunge_deg, "plunge_deg", at_least=0.0, at_most=90.0)
-    trend = _may_miss(trend_deg, "trend_deg", plunge == 90.0, at_least=0.0)
+    trend = _may_miss(trend_deg, "trend_deg", plunge > 90.0 - UNDEFINED_DEG, at_least=0.0)
     azimuth, hole_plunge, trend, plunge = together(
         hole_azimuth_deg=azimuth, hole_plunge_deg=hole_plunge, trend_deg=trend, plunge_deg=plunge
     )
@@ -420,7 +422,7 @@ def _alpha_beta(alpha_deg: ArrayLike, beta_deg: ArrayLike, measured: AngleConven
     """Checked angles, in the convention that is kept."""
     alpha = numbers(alpha_deg, "alpha_deg", at_least=0.0, at_most=90.0)
     alpha = 90.0 - alpha if measured.alpha_to == "pole" else alpha
-    beta = _may_miss(beta_deg, "beta_deg", alpha == 90.0)
+    beta = _may_miss(beta_deg, "beta_deg", alpha > 90.0 - UNDEFINED_DEG)
     alpha, beta = together(alpha_deg=alpha, beta_deg=beta)
     return alpha, beta + 180.0 * measured.half_turns
 

@@ -51,9 +51,7 @@ def log_ratio_sd(*, pair_cv: float) -> float:
     return math.sqrt(2.0 * math.log1p(cv * cv))
 
 
-def power_of_pairs(
-    *, pairs: int, pair_cv: float, bias: float, level: float = 0.05, sd_known: bool = False
-) -> float:
+def power_of_pairs(*, pairs: int, pair_cv: float, bias: float, level: float = 0.05, sd_known: bool = False) -> float:
     """Chance that a two-sided test on the log ratios shows a bias of this size.
 
     With the scatter estimated from the pairs: noncentral t. With the scatter known: normal.
@@ -181,7 +179,9 @@ def pairs_needed(
     alpha, wanted = _level_and_power(level, power)
     size = abs(math.log1p(one_number(bias, "bias", above=-1.0)))
     if size == 0.0:
-        raise ImpossibleValue("no number of pairs shows a bias of 0", where="bias", remedy="Say which bias would matter")
+        raise ImpossibleValue(
+            "no number of pairs shows a bias of 0", where="bias", remedy="Say which bias would matter"
+        )
     distance = size / log_ratio_sd(pair_cv=pair_cv)
     rough = (_z_sum(alpha, wanted) / distance) ** 2
     if rough > 1e9:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from trayside.core.number_lists import fraction, one_number, paired
+from trayside.core.number_lists import exp_or_infinite, fraction, one_number, paired
 from trayside.core.refusals import Floats, numbers
 from trayside.errors import ImpossibleValue
 
@@ -262,16 +262,16 @@ def bland_altman_ratio(
     found = _agreement((log_a + log_b) / 2.0, log_a - log_b, width, confidence)
 
     def back(pair: tuple[float, float]) -> tuple[float, float]:
-        return math.exp(pair[0]), math.exp(pair[1])
+        return exp_or_infinite(pair[0]), exp_or_infinite(pair[1])
 
     return Agreement(
         found.pairs,
         np.exp(found.centre),
         np.exp(found.difference),
-        math.exp(found.mean),
+        exp_or_infinite(found.mean),
         found.sd,
-        math.exp(found.lower),
-        math.exp(found.upper),
+        exp_or_infinite(found.lower),
+        exp_or_infinite(found.upper),
         back(found.mean_interval),
         back(found.lower_interval),
         back(found.upper_interval),
@@ -330,8 +330,10 @@ def bias_verdict(
         p_value = 2.0 * float(stats.t.sf(abs(mean) / error, pairs - 1))
     else:
         p_value = 1.0 if mean == 0.0 else 0.0
-    pair_cv = math.sqrt(math.expm1(sd * sd / 2.0))
-    return BiasVerdict(verdict, math.exp(mean), math.exp(low), math.exp(high), pairs, pair_cv, p_value)
+    half = sd * sd / 2.0
+    pair_cv = math.sqrt(math.expm1(half)) if half < 700.0 else math.inf
+    ratios = (exp_or_infinite(v) for v in (mean, low, high))
+    return BiasVerdict(verdict, *ratios, pairs, pair_cv, p_value)
 
 
 def _agreement(centre: Floats, difference: Floats, width: float, confidence: float) -> Agreement:

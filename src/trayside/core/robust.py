@@ -113,7 +113,9 @@ def mad(values: ArrayLike, *, factor: float = 1.0) -> float:
     return one_number(factor, "factor", above=0.0) * float(np.median(np.abs(results - np.median(results))))
 
 
-def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, centre: float | None = None) -> RobustCentre:
+def huber_proposal_2(
+    values: ArrayLike, *, k: float = 1.5, centre: float | None = None, tolerance: float = 1e-6
+) -> RobustCentre:
     """Robust mean and sd found together, results beyond k sd counted at k sd.
 
     Each round pulls results in to mean +- k sd, takes their mean, and their sd with n - 1 over the root of huber_beta.
@@ -128,6 +130,8 @@ def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, centre: float | None 
         Limit in standard deviations.
     centre : float or None [any]
         Known centre, such as a certified value.
+    tolerance : float [1]
+        Stop when the next step is below this many sd. The default is the one behind the printed results.
 
     Returns
     -------
@@ -137,7 +141,8 @@ def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, centre: float | None 
     Raises
     ------
     ImpossibleValue
-        When fewer than two results are given (one with a centre), one is missing, or k is not more than 0.
+        When fewer than two results are given (one with a centre), one is missing, or k or the tolerance is out of
+        range.
 
     Valid for: one peak, wild results fewer than a quarter or so. With a small k and many tied results the sd can be 0.
     Source: Huber 1964 proposal 2; AMC 1989, Analyst 114:1693 (from memory).
@@ -146,7 +151,15 @@ def huber_proposal_2(values: ArrayLike, *, k: float = 1.5, centre: float | None 
     """
     factor = 1.0 / math.sqrt(huber_beta(k=k))
     fixed = None if centre is None else one_number(centre, "centre")
-    return _pull_in(values, k=k, start_factor=MAD_TO_SD, spread_factor=factor, centre=fixed, rounds=None)
+    return _pull_in(
+        values,
+        k=k,
+        start_factor=MAD_TO_SD,
+        spread_factor=factor,
+        centre=fixed,
+        rounds=None,
+        tolerance=one_number(tolerance, "tolerance", above=0.0, at_most=0.01),
+    )
 
 
 def huber_location(values: ArrayLike, *, k: float = 1.5) -> RobustCentre:
@@ -185,12 +198,11 @@ def huber_location(values: ArrayLike, *, k: float = 1.5) -> RobustCentre:
         )
     start = float(np.median(results))
     units = (results - start) / sd
-    mean = 0.0
-    for rounds in range(1, MOST_ROUNDS + 1):
+    mean, rounds, moved = 0.0, 0, math.inf
+    while moved >= CLOSE and rounds < MOST_ROUNDS:
+        rounds += 1
         new = float(np.mean(np.clip(units, mean - limit, mean + limit)))
         moved, mean = abs(new - mean), new
-        if moved < CLOSE:
-            break
     pulled = int((np.abs(units - mean) > limit).sum())
     return RobustCentre(start + sd * mean, sd, len(results), rounds, pulled, tied=False)
 
@@ -224,7 +236,13 @@ def algorithm_a(values: ArrayLike, *, rounds: int | None = None) -> RobustCentre
     """
     stop = None if rounds is None else whole_count(rounds, "rounds")
     return _pull_in(
-        values, k=1.5, start_factor=ISO_START_FACTOR, spread_factor=ISO_SPREAD_FACTOR, centre=None, rounds=stop
+        values,
+        k=1.5,
+        start_factor=ISO_START_FACTOR,
+        spread_factor=ISO_SPREAD_FACTOR,
+        centre=None,
+        rounds=stop,
+        tolerance=CLOSE,
     )
 
 
@@ -269,11 +287,12 @@ def algorithm_s(spreads: ArrayLike, *, degrees_of_freedom: int = 1, rounds: int 
             where="spreads",
             remedy="The results are rounded too coarsely for this; use more digits",
         )
-    for done in range(1, stop + 1):
+    done, still = 0, False
+    while not still and done < stop:
+        done += 1
         new = xi * float(np.sqrt(np.mean(np.minimum(widths, eta * pooled) ** 2)))
-        moved, pooled = abs(new - pooled), new
-        if rounds is None and moved <= CLOSE * pooled:
-            break
+        still = rounds is None and abs(new - pooled) <= CLOSE * pooled
+        pooled = new
     return RobustSpread(pooled, done)
 
 
@@ -361,6 +380,7 @@ def _pull_in(
     spread_factor: float,
     centre: float | None,
     rounds: int | None,
+    tolerance: float,
 ) -> RobustCentre:
     """Mean and sd in turn until neither moves, in units of the starting spread so that no square overflows."""
     results = number_list(values, "values", least=2 if centre is None else 1)
@@ -368,7 +388,7 @@ def _pull_in(
     count = len(results)
     start = float(np.median(results)) if centre is None else centre
     far = float(np.abs(results - start).max())
-    unit = start_factor * float(np.median(np.abs(results - start)))
+    unit = start_factor * mad(results)
     tied = unit == 0.0
     if tied and far > 0.0:
         unit = far * float(np.sqrt(np.mean(((results - start) / far) ** 2)))
@@ -376,17 +396,17 @@ def _pull_in(
         return RobustCentre(start, 0.0, count, 0, 0, tied=True)
     scaled = (results - start) / unit
     divisor = count - 1 if centre is None else count
-    mean, sd = 0.0, 1.0
-    for done in range(1, (rounds or MOST_ROUNDS) + 1):
+    mean, sd, done = 0.0, 1.0, 0
+    while done < (rounds or MOST_ROUNDS):
         held = np.clip(scaled, mean - limit * sd, mean + limit * sd)
         new_mean = float(held.mean()) if centre is None else 0.0
         new_sd = spread_factor * math.sqrt(float(((held - new_mean) ** 2).sum()) / divisor)
-        still = max(abs(new_mean - mean), abs(new_sd - sd)) <= CLOSE * new_sd
-        mean, sd = new_mean, new_sd
-        if rounds is None and (still or sd < CLOSE):
+        if rounds is None and max(abs(new_mean - mean), abs(new_sd - sd)) < tolerance * sd:
             break
-    if sd < CLOSE:  # so many equal results that the spread dies away round by round
-        mean, sd = 0.0, 0.0
+        mean, sd, done = new_mean, new_sd, done + 1
+        if sd < CLOSE:  # so many equal results that the spread dies away round by round
+            mean, sd = 0.0, 0.0
+            break
     pulled = int((np.abs(scaled - mean) > limit * sd).sum())
     return RobustCentre(start + unit * mean, unit * sd, count, done, pulled, tied)
 

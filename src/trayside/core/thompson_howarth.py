@@ -152,9 +152,7 @@ def thompson_howarth_short(
     difference = np.abs(a - b)
     lines = [difference_line(sd=sd, share=share) for share in (0.90, 0.99)]
     above = [int((difference > line).sum()) for line in lines]
-    chances = [
-        float(stats.binom.sf(count - 1, len(a), tail)) for count, tail in zip(above, (0.10, 0.01), strict=True)
-    ]
+    chances = [float(stats.binom.sf(count - 1, len(a), tail)) for count, tail in zip(above, (0.10, 0.01), strict=True)]
     return PrecisionCount(len(a), *above, *chances, *lines, CAUTIONS[:2])
 
 

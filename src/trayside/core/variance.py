@@ -379,8 +379,10 @@ def other_core_share(
         raise ImpossibleValue("both variances are 0", where="sampling_variance", remedy="Nothing scatters")
     now = one_number(present_share, "present_share", above=0.0, at_most=1.0)
     then = one_number(other_share, "other_share", above=0.0, at_most=1.0)
-    unit = 2.0 * sampling / one_number(
-        duplicate_pair_variance(first_share=first_share, second_share=second_share), "first_share"
+    unit = (
+        2.0
+        * sampling
+        / one_number(duplicate_pair_variance(first_share=first_share, second_share=second_share), "first_share")
     )
     total = unit / then + rest
     own = unit * core_portion_variance(share=then)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -323,7 +324,10 @@ def pair_component_intervals(
             one_number(preparation_variance, "preparation_variance", at_least=0.0),
             whole_count(preparation_pairs, "preparation_pairs"),
         ),
-        (one_number(analysis_variance, "analysis_variance", at_least=0.0), whole_count(analysis_pairs, "analysis_pairs")),
+        (
+            one_number(analysis_variance, "analysis_variance", at_least=0.0),
+            whole_count(analysis_pairs, "analysis_pairs"),
+        ),
     ]
     sampling, preparation = (
         difference_interval(
@@ -333,7 +337,7 @@ def pair_component_intervals(
             lower_degrees=lower[1],
             confidence=confidence,
         )
-        for upper, lower in zip(sets[:-1], sets[1:], strict=True)
+        for upper, lower in pairwise(sets)
     )
     analysis = chi_square_interval(variance=sets[2][0], degrees=sets[2][1], confidence=confidence)
     return sampling, preparation, analysis

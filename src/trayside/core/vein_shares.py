@@ -451,6 +451,44 @@ def running_grade_imbalance(
     return plain(-4.0 / (3.0 * np.pi) * slope * (last - first) / mean)
 
 
+def across_grade_imbalance(*, mean_grade: ArrayLike, rim_change: ArrayLike, angle_deg: ArrayLike) -> Any:
+    """Imbalance where the grade runs straight across the core and stays the same along it.
+
+    I = (4 / (3 pi)) sin(phi) (change of grade from the axis to the rim) / (mean grade).
+
+    Parameters
+    ----------
+    mean_grade : float or array (n,)
+        Grade on the axis, any unit.
+    rim_change : float or array (n,)
+        Grade at the rim toward beta less grade on the axis, same unit; at most the mean either way.
+    angle_deg : float or array (n,) [deg]
+        From beta to the cut, clockwise looking downhole.
+
+    Returns
+    -------
+    float or array (n,)
+
+    Raises
+    ------
+    ImpossibleValue
+        When the mean is not more than 0 or the change would make the grade negative at the rim.
+
+    Valid for: a grade linear across the core.
+    Source: derived.
+    Checked by: tests/unit/core/test_vein_shares.py
+    """
+    mean, change, angle = together(
+        mean_grade=numbers(mean_grade, "mean_grade", above=0.0),
+        rim_change=numbers(rim_change, "rim_change"),
+        angle_deg=numbers(angle_deg, "angle_deg"),
+    )
+    refuse_where(
+        np.abs(change) > mean, change, "rim_change", "would make the grade negative at the rim", "Check both grades"
+    )
+    return plain(4.0 / (3.0 * np.pi) * np.sin(np.radians(angle)) * change / mean)
+
+
 def bed_integrals(
     radius: Floats, cot: Floats, upper: Any, lower: Any, top: Any, bottom: Any, angle: Any, grade: Any, slope: Any
 ) -> tuple[Floats, Floats]:

@@ -20,6 +20,8 @@ from trayside.model.tables import BY_NAME, Table
 LARGEST_UNPACKED = 300 * 2**20
 MOST_COLUMNS = 200
 ROWS_AT_ONCE = 20_000
+LAST_ROW = 1_048_576
+"""Of any XLSX sheet; a damaged row number can claim a hundred million blank rows."""
 ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 
 
@@ -135,6 +137,8 @@ def _records(
     schema = dict.fromkeys(headers, polars.String)
     pieces, lines, held, held_lines = [], [], [], []
     for line, row in enumerate(rows, start=2):
+        if line > LAST_ROW:
+            raise ValueError("a row number beyond the last row a sheet can have")
         if any(cell is not None for cell in row[width:]):
             stray = next(_text(cell) for cell in row[width:] if cell is not None)
             if stray and stray.strip():

@@ -251,3 +251,36 @@ YARD_SETTINGS = Table(
     Column("name", Code, primary_key=True),
     Column("value", Text, nullable=False),
 )
+
+
+def _chain(name: str, *indexes: Index) -> Table:
+    """A table that only grows, each row tied to the one before. `record` is the text that was hashed and the one truth;
+    the columns before it repeat what is looked up by, and `ledger verify` holds them against it."""
+    return Table(
+        name,
+        metadata,
+        Column("seq", BigInteger().with_variant(Integer(), "sqlite"), primary_key=True, autoincrement=False),
+        Column("event_id", Code, nullable=False),
+        Column("kind", Code, nullable=False),
+        Column("object_type", Code, nullable=False),
+        Column("object_id", Code, nullable=False),
+        Column("hole_id", Code),
+        Column("tray", Integer),
+        Column("sheet_id", Code),
+        Column("standing", Code, nullable=False),
+        Column("record", Code, nullable=False),
+        Column("prev_hash", Code, nullable=False),
+        Column("hash", Code, nullable=False),
+        CheckConstraint("seq > 0", name=f"{name}_seq_positive"),
+        CheckConstraint("length(hash) = 64", name=f"{name}_hash_length"),
+        *indexes,
+    )
+
+
+EVENTS = _chain(
+    "events",
+    Index("events_by_id", "event_id", unique=True),
+    Index("events_by_object", "object_type", "object_id"),
+    Index("events_by_place", "hole_id", "tray"),
+)
+EVENT_CONFLICTS = _chain("event_conflicts", Index("event_conflicts_by_id", "event_id"))

@@ -46,7 +46,11 @@ BAND_PX = 214.0
 
 def depth_strip(view: HoleView, amounts: Amounts) -> Markup:
     """The whole strip as one SVG."""
-    ends = [view.core.hole.total_depth_mm, *(run.to_mm for run in view.core.runs), *(rock.to_mm for rock in view.core.rock)]
+    ends = [
+        view.core.hole.total_depth_mm,
+        *(run.to_mm for run in view.core.runs),
+        *(rock.to_mm for rock in view.core.rock),
+    ]
     deepest_mm = max(1000, *ends)
     bands = ceil(deepest_mm / LONGEST_BAND_MM)
     band_mm = ceil(deepest_mm / bands / 1000) * 1000
@@ -57,7 +61,7 @@ def depth_strip(view: HoleView, amounts: Amounts) -> Markup:
         pen = _Band(view, amounts, fills, band * band_mm, (band + 1) * band_mm)
         drawn.append(f'<g transform="translate(0,{band * BAND_PX:g})">{pen.draw()}</g>')
     return Markup(
-        f'<svg class="depth-strip" viewBox="0 0 {wide:g} {high:g}" role="img" font-family="{FONT}" '
+        f'<svg class="depth-strip" viewBox="0 0 {wide:g} {high:g}" role="group" font-family="{FONT}" '
         f'data-band-mm="{band_mm}" data-band-px="{BAND_PX:g}" data-left-px="{NAMES_PX:g}" data-plot-px="{PLOT_PX:g}" '
         f'data-address="{escape(hole_address(view.hole_id, "trays"))}" '
         f'aria-label="{escape(say("strip.label", hole=view.hole_id))}">{"".join(drawn)}</svg>'
@@ -86,16 +90,30 @@ class _Band:
 
     def draw(self) -> str:
         names = "".join(
-            words(NAMES_PX - 8, LANES[lane] - (2 if lane != "runs" else 8), say(f"strip.{lane}"), anchor="end", fill=SOFT)
+            words(
+                NAMES_PX - 8, LANES[lane] - (2 if lane != "runs" else 8), say(f"strip.{lane}"), anchor="end", fill=SOFT
+            )
             for lane in LANES
         )
-        lanes = (self.axis, self.runs, self.rock, self.grade, self.losses, self.samples, self.controls, self.line, self.trays)
+        lanes = (
+            self.axis,
+            self.runs,
+            self.rock,
+            self.grade,
+            self.losses,
+            self.samples,
+            self.controls,
+            self.line,
+            self.trays,
+        )
         return names + "".join(lane() for lane in lanes)
 
     def axis(self) -> str:
         parts = []
         bottom = LANES["trays"]
-        for at_mm, label in ticks(self.from_mm, self.to_mm, px_per_mm=self.px_per_mm, unit=self.amounts.unit, apart_px=54):
+        for at_mm, label in ticks(
+            self.from_mm, self.to_mm, px_per_mm=self.px_per_mm, unit=self.amounts.unit, apart_px=54
+        ):
             x = self.x(at_mm)
             parts.append(f'<path d="M{x:.1f},18V{bottom}" stroke="{FAINT}" stroke-width="0.6"/>')
             parts.append(words(x, 12, label, anchor="middle", fill=SOFT, size=10.5))
@@ -107,7 +125,9 @@ class _Band:
 
     def runs(self) -> str:
         base, depth = LANES["runs"], self.view.depth
-        parts = [f'<path d="M{NAMES_PX},{base - FULL_PX:g}h{PLOT_PX}" stroke="{SOFT}" stroke-dasharray="2 3" stroke-width="0.6"/>']
+        parts = [
+            f'<path d="M{NAMES_PX},{base - FULL_PX:g}h{PLOT_PX}" stroke="{SOFT}" stroke-dasharray="2 3" stroke-width="0.6"/>'
+        ]
         for run, share in zip(depth.runs, depth.run_table.raw_recovery.tolist(), strict=True):
             place = self.inside(run.from_mm, run.to_mm)
             if place is None:

@@ -10,7 +10,18 @@ from trayside.app.typed_depth import typed_depth_mm
 
 INK, SOFT, FAINT, GROUND = "#2b2622", "#6d6356", "#d9cfbd", "#fbf7ef"
 CORE, LOST, MARK = "#e2d4b9", "#8c3a22", "#24506e"
-ROCK_FILLS = ("#e9dcc0", "#cfd8c4", "#dcc7b4", "#c9d3dc", "#e5d0d0", "#d3cbe0", "#c4d6d2", "#e8e3c8", "#d6d2c9", "#cbb9a5")
+ROCK_FILLS = (
+    "#e9dcc0",
+    "#cfd8c4",
+    "#dcc7b4",
+    "#c9d3dc",
+    "#e5d0d0",
+    "#d3cbe0",
+    "#c4d6d2",
+    "#e8e3c8",
+    "#d6d2c9",
+    "#cbb9a5",
+)
 FONT = "system-ui, 'DejaVu Sans', sans-serif"
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
@@ -20,7 +31,9 @@ def box(x: float, y: float, wide: float, high: float, fill: str, title: str = ""
     return f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:.1f}" fill="{fill}" {more}>{told}</rect>'
 
 
-def words(x: float, y: float, text: str, *, size: float = 11, anchor: str = "start", fill: str = INK, more: str = "") -> str:
+def words(
+    x: float, y: float, text: str, *, size: float = 11, anchor: str = "start", fill: str = INK, more: str = ""
+) -> str:
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" fill="{fill}" {more}>'
         f"{escape(text)}</text>"

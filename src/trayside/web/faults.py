@@ -53,9 +53,7 @@ async def http_error(request: Request, error: Exception) -> Response:
 
 async def unforeseen(request: Request, _error: Exception) -> Response:
     """A mistake of ours. The server's log has the trace; the page shows nothing of it."""
-    return fault(
-        request, status=500, what=say("fault.unknown"), where=request.url.path, remedy=say("fault.unknown.do")
-    )
+    return fault(request, status=500, what=say("fault.unknown"), where=request.url.path, remedy=say("fault.unknown.do"))
 
 
 def fault(

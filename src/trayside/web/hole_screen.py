@@ -13,7 +13,7 @@ from trayside.model.station import Station, station
 
 from .asking import hole_in, services_of
 from .depth_strip import depth_strip
-from .page import amounts_of, page
+from .page import amounts_of, gravest_first, page
 
 
 def hole_screen(request: Request) -> Response:
@@ -38,7 +38,7 @@ def hole_screen(request: Request) -> Response:
         lines=run_lines(view),
         by_run=by_run,
         gravest=gravest,
-        others=[finding for finding in view.findings if finding.run is None],
+        others=gravest_first(finding for finding in view.findings if finding.run is None),
         core_sizes=", ".join(dict.fromkeys(run.core_size for run in view.core.runs)),
         has_stubs=view.rules.depth.credit_stubs and bool(view.depth.balance.stub_m.any()),
         drilled_mm=drilled_mm,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse
 
 from trayside.app.written_amounts import depth_text, mass_text, span_text
+from trayside.model.finding import SEVERITIES, Finding
 from trayside.model.rules import Rules
 
 from .addresses import hole_address, yard_address
@@ -41,6 +43,10 @@ class Amounts:
 
 def amounts_of(rules: Rules) -> Amounts:
     return Amounts(rules.paper.length_unit, rules.paper.mass_unit)
+
+
+def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
 
 
 def time_text(moment: datetime) -> str:

@@ -31,7 +31,9 @@ def tickets_paper(request: Request) -> Response:
     """Tickets for one of the stocks of labels or sheets."""
     stock = request.query_params.get("stock", TICKET_STOCKS[0])
     if stock not in TICKET_STOCKS:
-        raise NotFound(f"no ticket stock {stock[:40]!r}", where="papers", remedy=f"Choose one of {', '.join(TICKET_STOCKS)}")
+        raise NotFound(
+            f"no ticket stock {stock[:40]!r}", where="papers", remedy=f"Choose one of {', '.join(TICKET_STOCKS)}"
+        )
     view, revision = _asked(request, with_rows=True)
     return _pdf(services_of(request).papers.tickets(view, revision, stock), view, f"tickets-{stock}")
 

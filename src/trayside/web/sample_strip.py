@@ -52,11 +52,16 @@ class _Strip:
         parts = []
         for at_mm, label in ticks(self.from_mm, self.to_mm, px_per_mm=PX_PER_MM, unit=self.amounts.unit, apart_px=50):
             parts.append(f'<path d="M{self.x(at_mm):.1f},16V{TRAY_Y}" stroke="{FAINT}" stroke-width="0.7"/>')
-            parts.append(words(self.x(at_mm), 12, f"{label} {self.amounts.unit}", anchor="middle", fill=SOFT, size=10.5))
+            parts.append(
+                words(self.x(at_mm), 12, f"{label} {self.amounts.unit}", anchor="middle", fill=SOFT, size=10.5)
+            )
         return "".join(parts)
 
     def _rock(self) -> str:
-        fills = {code: ROCK_FILLS[at % len(ROCK_FILLS)] for at, code in enumerate(sorted({r.rock for r in self.view.core.rock}))}
+        fills = {
+            code: ROCK_FILLS[at % len(ROCK_FILLS)]
+            for at, code in enumerate(sorted({r.rock for r in self.view.core.rock}))
+        }
         parts = []
         for rock in self.view.core.rock:
             low, high = max(rock.from_mm, self.from_mm), min(rock.to_mm, self.to_mm)
@@ -64,10 +69,14 @@ class _Strip:
                 continue
             wide = (high - low) * PX_PER_MM
             told = f"{self.amounts.span(rock.from_mm, rock.to_mm)}: {rock.rock}, {rock.condition}, {rock.grade_class}"
-            parts.append(box(self.x(low), ROCK_Y - 4, wide, 20, fills[rock.rock], told + (", vein" if rock.vein else "")))
+            parts.append(
+                box(self.x(low), ROCK_Y - 4, wide, 20, fills[rock.rock], told + (", vein" if rock.vein else ""))
+            )
             if rock.from_mm >= self.from_mm:
                 dashes = "" if rock.contact == "hard" else 'stroke-dasharray="3 3"'
-                parts.append(f'<path d="M{self.x(low):.1f},{ROCK_Y - 4}V{SAMPLE_Y}" stroke="{INK}" stroke-width="1" {dashes}/>')
+                parts.append(
+                    f'<path d="M{self.x(low):.1f},{ROCK_Y - 4}V{SAMPLE_Y}" stroke="{INK}" stroke-width="1" {dashes}/>'
+                )
             label = f"{rock.rock} {rock.grade_class}"
             label = label if len(label) * 6.2 < wide else rock.rock
             if len(label) * 6.2 < wide:
@@ -119,7 +128,9 @@ class _Strip:
         for tray in self.view.depth.trays:
             if self.from_mm <= tray.from_mm < self.to_mm:
                 x = self.x(tray.from_mm)
-                parts.append(f'<path d="M{x:.1f},{SAMPLE_Y + SAMPLE_PX + 18}V{TRAY_Y}" stroke="{SOFT}" stroke-width="0.8"/>')
+                parts.append(
+                    f'<path d="M{x:.1f},{SAMPLE_Y + SAMPLE_PX + 18}V{TRAY_Y}" stroke="{SOFT}" stroke-width="0.8"/>'
+                )
                 parts.append(words(x + 4, TRAY_Y - 2, f"tray {tray.tray}", size=10, fill=SOFT))
         return "".join(parts)
 

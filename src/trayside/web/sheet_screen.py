@@ -20,7 +20,7 @@ from .addresses import hole_address
 from .asking import Form, hole_in, one, services_of, whole_number
 from .faults import status_of
 from .hole_screen import station_of
-from .page import Amounts, amounts_of, page, part
+from .page import Amounts, amounts_of, gravest_first, page, part
 from .sample_strip import sample_strip
 from .services import Services
 from .sheet_edits import (
@@ -38,6 +38,7 @@ from .words import counted, say
 
 CHANGES_SHOWN = 12
 LONGEST_NAME = 80
+TOLD_ELSEWHERE = ("control.power", "plan.stale")
 
 
 def sheet_screen(request: Request) -> Response:
@@ -97,9 +98,9 @@ def plan_values(view: HoleView, preview: Preview | None, edits: tuple[Edit, ...]
     changes = preview.changes if preview else ()
     return {
         "lines": sheet_lines(sheet.rows, findings, amounts, before=saved.rows if preview else None),
-        "others": [
-            finding for finding in findings if finding.number not in numbers and finding.code != "control.power"
-        ],
+        "others": gravest_first(
+            finding for finding in findings if finding.number not in numbers and finding.code not in TOLD_ELSEWHERE
+        ),
         "power": next((finding for finding in findings if finding.code == "control.power"), None),
         "stops": [finding for finding in findings if finding.severity == "stop"],
         "strip": sample_strip(view, sheet.rows, sheet.by_hand, amounts),
@@ -144,7 +145,8 @@ def _preview(services: Services, hole_id: str, told: dict) -> Response:
         {
             "edits": json.loads(edits_to_text(edits)),
             "parts": {
-                name: part(f"sheet_{name}.html", **values) for name in ("summary", "strip", "rows", "findings", "changes")
+                name: part(f"sheet_{name}.html", **values)
+                for name in ("summary", "strip", "rows", "findings", "changes")
             },
         }
     )
@@ -216,7 +218,7 @@ def conflict(services: Services, hole_id: str, *, edits: tuple[Edit, ...], form:
         try:
             edited(view.sheet, (*fitting, edit))
         except ImpossibleValue as refusal:
-            told.append((in_words(edit, amounts), f"{refusal.what}. {refusal.remedy}"))
+            told.append((in_words(edit, amounts), refusal.what))
         else:
             fitting.append(edit)
             told.append((in_words(edit, amounts), ""))
@@ -253,9 +255,7 @@ def _previewed(services: Services, hole_id: str, edits: tuple[Edit, ...], base_v
     def reading(*, writing: bool = False):
         return services.start_work(writing=writing)
 
-    return preview_edit(
-        hole_id, edits=edits, base_version=base_version, start_work=reading, make_id=services.make_id
-    )
+    return preview_edit(hole_id, edits=edits, base_version=base_version, start_work=reading, make_id=services.make_id)
 
 
 def _view(services: Services, hole_id: str) -> tuple[HoleView, Amounts]:

@@ -100,7 +100,9 @@ def _page_wanted(text: str, view: HoleView, found: FoundDepth | None, pages: int
     """The page asked for by number, else the one with the depth that was found."""
     if text:
         if not text.isdecimal() or not 0 < int(text[:6]) <= max(1, pages):
-            raise NotFound(f"there is no page {text[:20]} of trays", where=view.hole_id, remedy="Choose one of the pages")
+            raise NotFound(
+                f"there is no page {text[:20]} of trays", where=view.hole_id, remedy="Choose one of the pages"
+            )
         return int(text)
     if found is None or not pages:
         return 1
@@ -114,7 +116,9 @@ def _page_of(view: HoleView, tray: int) -> int:
     return [held.tray for held in view.depth.trays].index(tray) // TRAYS_A_PAGE + 1
 
 
-def _drawn(pictures: tuple[TrayPicture, ...], amounts: Amounts, place: Place | None) -> list[tuple[TrayPicture, Markup]]:
+def _drawn(
+    pictures: tuple[TrayPicture, ...], amounts: Amounts, place: Place | None
+) -> list[tuple[TrayPicture, Markup]]:
     longest_mm = max((picture.widest_mm for picture in pictures), default=1.0)
     scale = min(LARGEST_SCALE, WIDEST_PX / longest_mm)
     drawn, marked = [], False
@@ -137,5 +141,3 @@ def _with_spot(svg: str, place: Place) -> str:
     ElementTree.SubElement(spot, f"{{{SVG}}}path", {"d": f"M{x:.1f},{y - 4:.1f}v{high + 8:.1f}", "class": "spot-line"})
     ElementTree.SubElement(spot, f"{{{SVG}}}path", {"d": f"M{x - 7:.1f},{y - 14:.1f}h14l-7,12z", "class": "spot-point"})
     return ElementTree.tostring(root, encoding="unicode")
-
-

@@ -37,7 +37,11 @@ document.getElementById("undo").addEventListener("click", () => {
   edits = edits.slice(0, -1);
   ask(edits, {});
 });
-form.addEventListener("submit", () => window.removeEventListener("beforeunload", warn));
+// These forms carry the changes with them; Cancel means to leave them.
+document.addEventListener("submit", (event) => {
+  if (event.target.querySelector("[data-edits]")) window.removeEventListener("beforeunload", warn);
+});
+document.getElementById("cancel").addEventListener("click", () => window.removeEventListener("beforeunload", warn));
 
 function change(edit, focus) {
   ask([...edits, edit], focus);
