@@ -215,9 +215,7 @@ def draft_rows(
     if sheet is None:
         draft = Sheet(make_id(), view.hole_id, 0, seed, digest, numbered.rows, 0, edited_by, by_hand)
     else:
-        draft = replace(
-            sheet, rows=numbered.rows, seed=seed, hole_digest=digest, edited_by=edited_by, by_hand=by_hand
-        )
+        draft = replace(sheet, rows=numbered.rows, seed=seed, hole_digest=digest, edited_by=edited_by, by_hand=by_hand)
     findings = checked_sheet(view, draft, controls=computed.controls, prepared=prepared or prepare(view))
     return draft, numbered.serials, findings
 

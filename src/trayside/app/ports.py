@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol, Self
+from typing import Literal, Protocol, Self
 
 import polars
 
 from trayside.model.cut_sheet import Revision, Sheet
+from trayside.model.event import Event, Standing, Stored
 from trayside.model.finding import Finding
 from trayside.model.hole import HoleCore
+from trayside.model.ledger_chain import Link
 from trayside.model.rules import Rules
 from trayside.model.stock import Stock
 
@@ -78,6 +80,48 @@ class StationPage:
     stations: dict[str, tuple[int, int]]
 
 
+@dataclass(frozen=True, slots=True)
+class LedgerEntry:
+    """An event on its way into the ledger, with how it stands there."""
+
+    event: Event
+    standing: Standing = "stands"
+    why: str = ""
+    against: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Appended:
+    """What became of an event: `stored` is what the ledger holds under its id.
+
+    With status 'conflict' the ledger holds another event under this id, and `kept` is the one that was sent.
+    """
+
+    status: Literal["stored", "already stored", "conflict"]
+    stored: Stored
+    kept: Stored | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerHead:
+    """How many events the ledger holds and the hash of the newest: what a dispatch note prints."""
+
+    seq: int
+    hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """A number as the newest revision that carries it says; withdrawn when `revision` is not the `newest`."""
+
+    number: str
+    row_kind: str
+    hole_id: str
+    sheet_id: str
+    revision: int
+    newest: int
+
+
 class Work(Protocol):
     """One transaction: everything between `with` and `commit()` is stored together or not at all."""
 
@@ -116,6 +160,26 @@ class Work(Protocol):
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]: ...
     def highest_serial(self, *, prefix: str, first: int, last: int) -> int | None: ...
     def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]: ...
+
+    # the ledger
+    def append_events(self, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
+        """Put events at the end of the chain. An id that is there already is never written twice."""
+
+    def events_by_id(self, event_ids: Iterable[str]) -> dict[str, Stored]: ...
+    def events_of_objects(self, objects: Iterable[tuple[str, str]]) -> dict[tuple[str, str], tuple[Stored, ...]]:
+        """The events of each (object_type, object_id) in the order of the ledger; objects without any are left out."""
+
+    def events_of_tray(self, hole_id: str, tray: int) -> tuple[Stored, ...]: ...
+    def events_of_sheet(self, sheet_id: str) -> tuple[Stored, ...]: ...
+    def events_since(self, seq: int, *, count: int) -> tuple[Stored, ...]: ...
+    def standing_conflicts(self) -> tuple[Stored, ...]: ...
+    def id_conflicts(self) -> tuple[Stored, ...]:
+        """What was sent under an id that another event has."""
+
+    def ledger_head(self) -> LedgerHead: ...
+    def chain_links(self, chain: Literal["events", "event_conflicts"]) -> Iterator[Link]: ...
+    def tickets(self, numbers: Iterable[str]) -> dict[str, Ticket]: ...
+    def known_holes(self, hole_ids: Iterable[str]) -> set[str]: ...
 
     # findings and the yard screen
     def replace_findings(self, hole_id: str | None, findings: Iterable[Finding]) -> None: ...

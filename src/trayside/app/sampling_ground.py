@@ -39,8 +39,8 @@ def interval_rules(rules: Rules) -> IntervalRules:
         soft_crossing_cost=sampling.soft_contact_cost,
         isolate_loss_m=sampling.isolate_loss_m,
         minimum_vein_m=sampling.minimum_vein_m,
-        tier_limit_kg=rules.mass.tier_kg,
-        minimum_bag_kg=rules.mass.minimum_kg,
+        tier_limit_kg=rules.mass.tier_kg or None,
+        minimum_bag_kg=rules.mass.minimum_kg or None,
     )
 
 

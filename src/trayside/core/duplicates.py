@@ -430,7 +430,7 @@ def reduced_major_axis(x: ArrayLike, y: ArrayLike, *, confidence: float = 0.95) 
         pairs=pairs,
         slope_error=sd_y / sd_x * math.sqrt(loose / pairs),
         intercept_error=sd_y * math.sqrt((1.0 - strength) / pairs * (2.0 + (mean_x / sd_x) ** 2 * (1.0 + strength))),
-        dispersion=math.sqrt(2.0 * (1.0 - strength) * (sd_x**2 + sd_y**2)),
+        dispersion=math.sqrt(2.0 * (1.0 - strength)) * math.hypot(sd_x, sd_y),
     )
 
 

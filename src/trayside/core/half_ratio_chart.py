@@ -20,7 +20,8 @@ from numpy.typing import ArrayLike
 
 from trayside.core.cut_geometry import cut_pieces, offset_from_masses
 from trayside.core.number_lists import one_number
-from trayside.core.refusals import Floats, checked_cut, numbers, refuse_where, together
+from trayside.core.refusals import Floats, checked_cut, numbers, plain, refuse_where, together
+from trayside.core.run_length import cusum_arl
 from trayside.core.sources import Source, SourcedNumber
 from trayside.errors import ImpossibleValue
 
@@ -58,6 +59,15 @@ class AlignmentChart:
     signals: tuple[AlignmentSignal, ...]
     allowance: float
     decision: float
+
+
+@dataclass(frozen=True, slots=True)
+class AlignmentRunLength:
+    """Mean number of pairs until the chart speaks: after a shift, and when nothing is wrong."""
+
+    shift_sd: Any
+    pairs_to_signal: Any
+    pairs_to_false_alarm: float
 
 
 def half_ratio_chart(
@@ -121,15 +131,8 @@ def half_ratio_chart(
     )
     if near.ndim != 1:
         raise ImpossibleValue("not a list of pairs", where="near_kg", remedy="Give the pairs in the order they were cut")
-    cut = cut_pieces(core_diameter_mm=2.0 * radius, kerf_mm=kerf, offset_mm=target)
-    refuse_where(
-        np.minimum(cut.near_mm2, cut.far_mm2) <= 0.0,
-        target,
-        "target_offset_mm",
-        "leaves nothing of one half",
-        "Check the offset, the kerf and the core size",
-    )
-    z = (np.log(near / far) - np.log(cut.near_mm2 / cut.far_mm2)) / sd
+    expected = _log_area_ratio(2.0 * radius, kerf, target, "target_offset_mm")
+    z = (np.log(near / far) - expected) / sd
     offset = offset_from_masses(near_kg=near, far_kg=far, core_diameter_mm=2.0 * radius, kerf_mm=kerf)
     high, low = np.zeros(len(z)), np.zeros(len(z))
     signals: list[AlignmentSignal] = []
@@ -143,21 +146,26 @@ def half_ratio_chart(
         up, down = max(0.0, up + step - k), max(0.0, down - step - k)
         high[t], low[t] = up, down
         if max(up, down) > h:
-            signals.append(_signal(t, up_start, "far half", offset, target) if up >= down
-                           else _signal(t, down_start, "near half", offset, target))  # fmt: skip
+            start, toward = (up_start, "far half") if up >= down else (down_start, "near half")
+            signals.append(_signal(t, start, toward, offset, target))
             up = down = 0.0
-    return AlignmentChart(
-        z=z, high=high, low=low, offset_mm=offset, signals=tuple(signals), allowance=k, decision=h
-    )
+    return AlignmentChart(z=z, high=high, low=low, offset_mm=offset, signals=tuple(signals), allowance=k, decision=h)
 
 
-def shift_in_sd(
-    *, core_diameter_mm: ArrayLike, kerf_mm: ArrayLike, target_offset_mm: ArrayLike, shift_mm: ArrayLike,
+def alignment_run_length(
+    *,
+    core_diameter_mm: ArrayLike,
+    kerf_mm: ArrayLike,
+    target_offset_mm: ArrayLike,
+    shift_mm: ArrayLike,
     ratio_sd: ArrayLike = RATIO_SD.value,
-) -> Any:  # fmt: skip
-    """How many standard deviations of the log ratio a shift of the blade is; what the chart has to see.
+    allowance: float = ALLOWANCE_SD.value,
+    decision: float = DECISION_SD.value,
+) -> AlignmentRunLength:
+    """How many pairs of halves the chart needs on average to notice a shift of the blade.
 
-    The log ratio of the areas at target plus shift, less that at the target, over its standard deviation.
+    The log ratio of the areas at target plus shift, less that at the target, over its standard deviation is the shift
+    the chart sees; its average run length comes from the integral equation of cusum_arl, both sides at once.
 
     Parameters
     ----------
@@ -170,33 +178,52 @@ def shift_in_sd(
     shift_mm : float or array (n,) [mm]
         Shift of the blade, positive toward the near half.
     ratio_sd : float or array (n,) [1]
-        Standard deviation of the log ratio.
+        Standard deviation of the log ratio when the saw is in line; a setting.
+    allowance : float [1]
+        k of the chart.
+    decision : float [1]
+        h of the chart.
 
     Returns
     -------
-    float or array (n,) [1]
+    AlignmentRunLength
+        .shift_sd (n,) [1], .pairs_to_signal (n,) [1], .pairs_to_false_alarm [1]
 
     Raises
     ------
     ImpossibleValue
-        When either cut is impossible or leaves nothing of one half.
+        When either cut is impossible or leaves nothing of one half, or k or h is out of range.
 
-    Valid for: as half_ratio_chart.
-    Source: cut_geometry (derived).
-    Checked by: tests/unit/core/test_half_ratio_chart.py
+    Valid for: as half_ratio_chart; a shift that is there from the first pair on.
+    Source: cut_geometry and cusum_arl (derived).
+    Checked by: tests/unit/core/test_half_ratio_chart.py, tests/published/test_mass_witness_figures.py
     """
     target, shift = together(
         target_offset_mm=numbers(target_offset_mm, "target_offset_mm"), shift_mm=numbers(shift_mm, "shift_mm")
     )
-    logs = []
-    for offset in (target, target + shift):
-        cut = cut_pieces(core_diameter_mm=core_diameter_mm, kerf_mm=kerf_mm, offset_mm=offset)
-        near, far = np.asarray(cut.near_mm2), np.asarray(cut.far_mm2)
-        refuse_where(np.minimum(near, far) <= 0.0, near, "shift_mm", "leaves nothing of one half", "Check the offset")
-        logs.append(np.log(near / far))
-    sd, moved = together(ratio_sd=numbers(ratio_sd, "ratio_sd", above=0.0), shift_mm=logs[1] - logs[0])
-    result = moved / sd
-    return float(result) if np.ndim(result) == 0 else result
+    at_target = _log_area_ratio(core_diameter_mm, kerf_mm, target, "target_offset_mm")
+    moved = _log_area_ratio(core_diameter_mm, kerf_mm, target + shift, "shift_mm")
+    sd, change = together(ratio_sd=numbers(ratio_sd, "ratio_sd", above=0.0), shift_mm=moved - at_target)
+    shift_sd = plain(change / sd)
+    return AlignmentRunLength(
+        shift_sd=shift_sd,
+        pairs_to_signal=cusum_arl(k=allowance, h=decision, shift=shift_sd),
+        pairs_to_false_alarm=float(cusum_arl(k=allowance, h=decision, shift=0.0)),
+    )
+
+
+def _log_area_ratio(core_diameter_mm: ArrayLike, kerf_mm: ArrayLike, offset_mm: Floats, name: str) -> Floats:
+    """Logarithm of near over far area, refused where one half is sawn away."""
+    cut = cut_pieces(core_diameter_mm=core_diameter_mm, kerf_mm=kerf_mm, offset_mm=offset_mm)
+    near, far = np.asarray(cut.near_mm2), np.asarray(cut.far_mm2)
+    refuse_where(
+        np.minimum(near, far) <= 0.0,
+        np.broadcast_to(offset_mm, near.shape),
+        name,
+        "leaves nothing of one half",
+        "Check the offset, the kerf and the core size",
+    )
+    return np.log(near / far)
 
 
 def _signal(at: int, start: int, toward: str, offset: Floats, target: Floats) -> AlignmentSignal:

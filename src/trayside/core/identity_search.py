@@ -352,7 +352,7 @@ def _pair_power(log_expected: Floats, sd: Floats, settings: SearchSettings) -> F
 
 def _power_by_integration(a: float, b: float, sd_a: float, sd_b: float, threshold: float, odd_share: float) -> float:
     """P(gain of bag 1 + gain of bag 2 > threshold) when bag 1 holds b and bag 2 holds a, neither of them odd."""
-    z = np.linspace(-6.0, 6.0, 1201)
+    z = np.linspace(-6.0, 6.0, 801)
     weight = np.exp(-0.5 * z * z)
     weight /= weight.sum()
 

@@ -92,7 +92,7 @@ class LearnedBags:
 
 @dataclass(frozen=True, slots=True)
 class _Sayings:
-    """What bags say, one row each: direction @ mean = value, with its variance; bag -1 .. n - 1 it comes from."""
+    """What bags say, one row each: direction @ mean = value, with its variance; `bag` is where it comes from."""
 
     direction: Floats
     value: Floats
@@ -300,7 +300,7 @@ def learn_from_bags(
     rows, value, variance = sayings.direction, sayings.value, sayings.variance
     counts = np.ones(len(value))
     off = np.zeros(len(value))
-    for _ in range(MOST_ROUNDS):
+    for round_ in range(MOST_ROUNDS):
         sure = counts / variance
         covariance = np.linalg.inv(prior + rows.T @ (sure[:, None] * rows))
         mean = covariance @ (pull + rows.T @ (sure * value))
@@ -310,10 +310,10 @@ def learn_from_bags(
         miss = np.abs(value - rows @ mean) / (1.0 - own)
         off = miss / np.sqrt(variance + reach / (1.0 - own))
         better = _weight(off, settings.full_weight_sd)
-        settled = np.max(np.abs(better - counts), initial=0.0) < 1e-12
-        if settled:
+        if np.max(np.abs(better - counts), initial=0.0) < 1e-12:
             break
-        counts = better if _ < MOST_ROUNDS // 2 else (better + counts) / 2.0
+        # Weights that hop to and fro late in the search are damped.
+        counts = better if round_ < MOST_ROUNDS // 2 else (better + counts) / 2.0
     bags = len(rock)
     score, weight = np.zeros(bags), np.ones(bags)
     np.maximum.at(score, sayings.bag, off)

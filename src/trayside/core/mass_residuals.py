@@ -34,6 +34,19 @@ PIECE_MISSING, PIECE_EXTRA, UNEXPLAINED = "piece missing", "piece too many", "no
 CAUSES = (
     AS_PLANNED, NEAR_HALF, FAR_HALF, QUARTER, WHOLE, CORE_BEFORE, CORE_AFTER, PIECE_MISSING, PIECE_EXTRA, UNEXPLAINED
 )  # fmt: skip
+QUESTIONS = {
+    NEAR_HALF: "the near half?",
+    FAR_HALF: "the other half?",
+    QUARTER: "a quarter?",
+    WHOLE: "whole core?",
+    CORE_BEFORE: "core of the bag before?",
+    CORE_AFTER: "core of the bag after?",
+    PIECE_MISSING: "{m} m left on the saw?",
+    PIECE_EXTRA: "{m} m too much in the bag?",
+    UNEXPLAINED: "open and look",
+    LIGHT: "light",
+    HEAVY: "heavy",
+}
 MOST_EXTRA = 1.0  # a piece too many is at most as heavy as the bag should be
 UNEXPLAINED_WIDTH = float(np.log(100.0))  # a mass nothing explains: anything within a factor of 10 either way
 
@@ -366,6 +379,45 @@ def bag_causes(
     length_m[:, missing] = np.where(off_m < 0.0, off_m, np.nan)
     length_m[:, extra] = np.where(off_m > 0.0, off_m, np.nan)
     return BagCauses(share=share, likelihood=likelihood, expected_kg=expected, length_m=length_m)
+
+
+def ask_about_bag(
+    *, difference_kg: float, causes: Sequence[RankedCause], words: dict[str, str] | None = None, most: int = 2
+) -> str:
+    """The mass residual as a question to the operator: "0.62 kg light: other half? 0.25 m left on the saw?".
+
+    The likeliest causes in order, the bag as planned left out. When nothing foreseen fits it says so.
+
+    Parameters
+    ----------
+    difference_kg : float [kg]
+        Measured less expected.
+    causes : sequence of RankedCause
+        From BagCauses.ranked.
+    words : dict of str or None
+        Other words for causes, for a language or for the side bagged; {m} stands for a length in metres.
+    most : int
+        How many causes to name.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ImpossibleValue
+        When the difference is not a number.
+
+    Valid for: any language the words are given in.
+    Source: derived.
+    Checked by: tests/unit/core/test_mass_residuals.py
+    """
+    off = one_number(difference_kg, "difference_kg")
+    said = QUESTIONS | (words or {})
+    named = [one for one in causes if one.cause != AS_PLANNED][:most]
+    questions = " ".join(said[one.cause].format(m=f"{abs(one.length_m):.2f}") for one in named)
+    start = f"{abs(off):.2f} kg {said[LIGHT] if off < 0 else said[HEAVY]}"
+    return f"{start}: {questions}" if questions else start
 
 
 def _mass_or_none(value: ArrayLike, name: str) -> Floats:

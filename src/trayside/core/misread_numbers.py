@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from trayside.core.look_alikes import LOOK_ALIKE_CLASSES
@@ -99,7 +100,7 @@ def suggest_numbers(
     if not unknown:
         return ()
     limit = costs.farthest
-    distance = np.array([_distances(number, missing, costs) for number in unknown]).reshape(len(unknown), len(missing))
+    distance = _all_distances(unknown, missing, costs)
     # One private "none" for every unknown number, at the limit; beyond the limit a pair is never worth it.
     table = np.hstack([np.where(distance <= limit, distance, 2.0 * limit + 1.0), np.full((len(unknown),) * 2, limit)])
     _, given = linear_sum_assignment(table)
@@ -148,7 +149,7 @@ def misread_distance(*, one: str, other: str, costs: EditCosts = DEFAULT_COSTS) 
     Checked by: tests/unit/core/test_misread_numbers.py, tests/properties/test_misread_numbers_properties.py
     """
     _check_costs(costs)
-    return float(_distances(one, [other], costs)[0])
+    return float(_all_distances([one], [other], costs)[0, 0])
 
 
 def _check_costs(costs: EditCosts) -> None:
@@ -172,30 +173,44 @@ def _check(unknown: Sequence[str], missing: Sequence[str], costs: EditCosts) -> 
         )
 
 
-def _distances(number: str, others: Sequence[str], costs: EditCosts) -> Floats:
-    """Distance of one number to many: the usual table, each cell a list over the others."""
-    longest = max((len(other) for other in others), default=0)
+def _all_distances(numbers: Sequence[str], others: Sequence[str], costs: EditCosts) -> Floats:
+    """Distances (numbers, others). Each cell of the usual table is a list over the others, so that few steps do."""
+    letters = sorted(set().union(*numbers, *others))
+    place = {letter: k for k, letter in enumerate(letters)}
+    lone = np.array([_lone(letter, costs) for letter in letters] + [0.0])
+    price = np.zeros((len(letters), len(letters) + 1))
+    price[:, :-1] = [[_replaced(one, other, costs) for other in letters] for one in letters]
     lengths = np.array([len(other) for other in others], dtype=np.int64)
-    columns = ["".join(other[k] if k < len(other) else "\0" for other in others) for k in range(longest)]
-    put_in = [np.array([_lone(c, costs) for c in column]) for column in columns]
-    rows = [[np.zeros(len(others))]]
-    for k in range(longest):
-        rows[0].append(rows[0][k] + put_in[k])
-    for i, character in enumerate(number, start=1):
-        row = [rows[i - 1][0] + _lone(character, costs)]
-        price = {c: _replaced(character, c, costs) for column in columns for c in column}
-        for k, column in enumerate(columns, start=1):
-            best = np.minimum(rows[i - 1][k] + _lone(character, costs), row[k - 1] + put_in[k - 1])
-            best = np.minimum(best, rows[i - 1][k - 1] + np.array([price[c] for c in column]))
-            if i > 1 and k > 1:
-                crossed = [
-                    a == character and b == number[i - 2] and a != b
-                    for a, b in zip(columns[k - 2], column, strict=True)
-                ]
-                best = np.where(crossed, np.minimum(best, rows[i - 2][k - 2] + costs.exchanged), best)
-            row.append(best)
-        rows.append(row)
-    return np.array([rows[len(number)][length][k] for k, length in enumerate(lengths)])
+    # Short numbers are filled up with a letter of their own; those cells are worked out and never read.
+    codes = np.full((len(others), int(lengths.max(initial=0))), len(letters), dtype=np.int64)
+    for row, other in enumerate(others):
+        codes[row, : len(other)] = [place[letter] for letter in other]
+    every = np.arange(len(others))
+    return np.array(
+        [_one_to_many([place[c] for c in number], codes, price, lone, costs.exchanged)[lengths, every] for number in numbers]
+    ).reshape(len(numbers), len(others))
+
+
+def _one_to_many(
+    number: list[int], codes: NDArray[np.int64], price: Floats, lone: Floats, exchanged: float
+) -> Floats:
+    """Distances of one number to the first 0, 1, 2 ... characters of each of the others."""
+    count, longest = codes.shape
+    put_in = lone[codes].T
+    before_last = np.zeros((longest + 1, count))
+    last = np.vstack([np.zeros((1, count)), put_in.cumsum(axis=0)])
+    for i, letter in enumerate(number):
+        row = np.empty_like(last)
+        row[0] = last[0] + lone[letter]
+        for k in range(longest):
+            best = np.minimum(last[k + 1] + lone[letter], row[k] + put_in[k])
+            best = np.minimum(best, last[k] + price[letter, codes[:, k]])
+            if i and k and letter != number[i - 1]:
+                crossed = (codes[:, k - 1] == letter) & (codes[:, k] == number[i - 1])
+                best = np.where(crossed, np.minimum(best, before_last[k - 1] + exchanged), best)
+            row[k + 1] = best
+        before_last, last = last, row
+    return last
 
 
 def _lone(character: str, costs: EditCosts) -> float:

@@ -126,7 +126,7 @@ def place_controls(
     last = racks[-1]
     return ControlPlan(
         rows=rows,
-        shortfalls=shortfalls(rows, racks, rank, walk, rules, standards, blanks, lost_duplicates),
+        shortfalls=shortfalls(rows, racks, rank, walk.behind_high, rules, standards, blanks, lost_duplicates),
         seed=seed,
         standards_used=_used(rows, "standard", [stock.code for stock in standards]),
         blanks_used=_used(rows, "blank", [stock.code for stock in blanks]),

@@ -77,7 +77,7 @@ class TicketWalk:
             standards_left=sachets, blanks_left=bags, after_control=not (rules.allow_first_of_rack and rack_phase == 0)
         )
         self.grade_class = grade_class.tolist()
-        self.behind_high = _behind_high(is_high=is_high, rules=rules)
+        self.behind_high = behind_high_samples(is_high=is_high, rules=rules)
         self.next_high = _next_true(self.behind_high)
         self.behind_high_list: list[bool] = self.behind_high.tolist()
         most = 2 * count + 4 * rules.rack_size
@@ -358,7 +358,7 @@ class TicketWalk:
         self.class_counts[chosen] = self.class_counts.get(chosen, 0) + 1
 
 
-def _behind_high(*, is_high: np.ndarray, rules: ControlRules) -> np.ndarray:
+def behind_high_samples(*, is_high: np.ndarray, rules: ControlRules) -> np.ndarray:
     """Samples that must have a blank straight behind them because they, or the run they end, are high."""
     if rules.blank_after_high == "never":
         return np.zeros(len(is_high), dtype=bool)

@@ -3,7 +3,6 @@
 import numpy as np
 
 from trayside.core.qc_rules import BlankStock, ControlRow, ControlRules, Shortfall, StandardStock, longest_gap, one_in
-from trayside.core.qc_sequence import TicketWalk
 
 
 def rack_contents(rows: tuple[ControlRow, ...], phase: int, open_rack_has: tuple[bool, bool]) -> list[dict]:
@@ -31,7 +30,7 @@ def shortfalls(
     rows: tuple[ControlRow, ...],
     racks: list[dict],
     rank: np.ndarray,
-    walk: TicketWalk,
+    behind_high: np.ndarray,
     rules: ControlRules,
     standards: tuple[StandardStock, ...],
     blanks: tuple[BlankStock, ...],
@@ -60,7 +59,7 @@ def shortfalls(
                 words = f"Rack {number + 1} has no blank straight behind sample {top + 1}, its highest expected grade."
                 found.append(Shortfall("blank behind the highest grade of the rack", 1, 0, words, number))
     followed = {row.after_sample for row in rows if row.kind == "blank"}
-    wanted = np.flatnonzero(walk.behind_high).tolist()
+    wanted = np.flatnonzero(behind_high).tolist()
     missing = [j + 1 for j in wanted if j not in followed]
     if missing:
         words = f"No blank straight behind high sample {_listed(missing)}" + (

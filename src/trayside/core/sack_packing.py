@@ -13,7 +13,7 @@ without harm. It is worse in lifting: it leaves full sacks and a nearly empty la
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,7 +28,7 @@ SACK_LIMIT_KG = SourcedNumber(
     20.0, Source("no document found", "sacks of 20-25 kg; the lower end", "common practice, no source")
 )
 SACK_LIMIT_BAGS = SourcedNumber(
-    40.0, Source("a laboratory's guide to samplers", "at most 40-50 bags a box, in list order", "seen")
+    40.0, Source("resourcesgoldtechnology.com, ore shipping", "at most 40-50 bags a box, in list order", "seen")
 )
 MG_PER_KG = 1_000_000  # whole milligrams: sums are exact, and 20 kg of 0.1 kg bags is 20 kg
 
@@ -163,8 +163,7 @@ def _in_turn(sums: Whole, limit: int, count_limit: int) -> list[int]:
 def _best_ends(sums: Whole, start_cost: Whole, limit: int, count_limit: int) -> list[int]:
     """Ends at the lowest summed cost of sack starts, then the lightest heaviest sack, then the least squares."""
     target = _lowest_cost(sums, start_cost, limit, count_limit)
-    least_reach = np.arange(len(sums) - 1)
-    spans = [sums[k:] - sums[:-k] for k in range(1, min(count_limit, len(least_reach)) + 1)]
+    spans = [sums[k:] - sums[:-k] for k in range(1, min(count_limit, len(start_cost)) + 1)]
     limits = np.unique(np.concatenate(spans))
     limits = limits[(limits <= limit) & (limits >= np.diff(sums).max())]
     low, high = 0, len(limits) - 1
@@ -219,8 +218,6 @@ def _sacks(ends: list[int], sums: Whole) -> tuple[Sack, ...]:
 
 
 def _with_words(plan: SackPlan) -> SackPlan:
-    from dataclasses import replace
-
     count, fewest = len(plan.sacks), plan.fewest_sacks
     says = f"{count} sack{'s' * (count != 1)}, heaviest {plan.heaviest_kg:.2f} kg"
     if plan.way == "fewest":

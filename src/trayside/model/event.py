@@ -104,7 +104,9 @@ def event_fields(event: Event) -> dict[str, object]:
 def checked_event(raw: object) -> Event:
     """The event in a JSON object, or ImpossibleValue that says what is wrong, where, and what to do."""
     if not isinstance(raw, dict):
-        raise ImpossibleValue("this is not an event", where="event", remedy="Send a JSON object with the event's fields")
+        raise ImpossibleValue(
+            "this is not an event", where="event", remedy="Send a JSON object with the event's fields"
+        )
     given = raw.get("event_id")
     where = f"event {given[:40]}" if isinstance(given, str) and given.isprintable() else "event"
     _refuse_fields(raw, where)
@@ -188,7 +190,9 @@ def _text(value: object, where: str, name: str, *, longest: int = LONGEST_TEXT) 
 
 def _whole(value: object, where: str, name: str, low: int, high: int) -> None:
     if type(value) is not int:
-        _refuse(where, name, f"{_shown(value)} is not a whole number", "Send grams, millimetres or seconds as whole numbers")
+        _refuse(
+            where, name, f"{_shown(value)} is not a whole number", "Send grams, millimetres or seconds as whole numbers"
+        )
     if not low <= value <= high:
         _refuse(where, name, f"{value} is not between {low} and {high}", "Measure or count again")
 
@@ -215,7 +219,12 @@ def _place(event: Event, where: str) -> None:
     if event.object_type == "tray" and (
         event.hole_id is None or event.tray is None or event.object_id != tray_object(event.hole_id, event.tray)
     ):
-        _refuse(where, "object_id", f"{event.object_id} is not the hole and tray given", "Name a tray hole/tray, like K-1/12")
+        _refuse(
+            where,
+            "object_id",
+            f"{event.object_id} is not the hole and tray given",
+            "Name a tray hole/tray, like K-1/12",
+        )
     if event.object_type == "hole" and event.object_id != event.hole_id:
         _refuse(where, "object_id", f"{event.object_id} is not the hole given", "Send the hole's name in both")
 

@@ -160,7 +160,9 @@ KINDS: tuple[EventKind, ...] = (
         (
             Value("sha256", "sha256", "fingerprint of the file", True),
             _text("file", "name of the file", required=True),
-            _choice("view", "what it shows", ("before_cut", "after_cut", "bag", "seal", "damage", "other"), required=True),
+            _choice(
+                "view", "what it shows", ("before_cut", "after_cut", "bag", "seal", "damage", "other"), required=True
+            ),
             _whole("bytes", "size of the file", 1, 1_000_000_000),
         ),
     ),

@@ -68,7 +68,7 @@ class ChainReport:
         return self.fault is None
 
 
-class Unreadable(Exception):
+class UnreadableLineError(Exception):
     """A line of an export that holds no record."""
 
     def __init__(self, what: str, line: int) -> None:
@@ -104,7 +104,7 @@ def check_chain(links: Iterable[Link], *, witness: str | None = None) -> ChainRe
             if stored_at < before and len(clock_back) < 10:
                 clock_back.append(seq)
             before = stored_at
-    except Unreadable as error:
+    except UnreadableLineError as error:
         return ChainReport(seq, prev, ChainFault("unreadable line", seq + 1, error.what, error.line), tuple(clock_back))
     fault = None
     if missing_witness:
@@ -119,7 +119,7 @@ def export_links(lines: Iterable[bytes]) -> Iterator[Link]:
         try:
             text = line.rstrip(b"\r\n").decode()
         except UnicodeDecodeError as error:
-            raise Unreadable(f"this is not UTF-8 text ({error.reason})", number) from error
+            raise UnreadableLineError(f"this is not UTF-8 text ({error.reason})", number) from error
         if not text.strip():
             continue
         as_written = (
@@ -147,9 +147,9 @@ def _respelled(text: str, number: int) -> Link:
         seq, prev_hash, own_hash = line["record"]["seq"], line["prev_hash"], line["hash"]
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         said = type(error).__name__ if isinstance(error, RecursionError) else error
-        raise Unreadable(f"this is not a record of a ledger ({said})", number) from error
+        raise UnreadableLineError(f"this is not a record of a ledger ({said})", number) from error
     if type(seq) is not int or not isinstance(prev_hash, str) or not isinstance(own_hash, str):
-        raise Unreadable("its number or a hash is of another kind", number)
+        raise UnreadableLineError("its number or a hash is of another kind", number)
     return Link(seq, prev_hash, own_hash, record, True, number)
 
 
@@ -180,7 +180,7 @@ def _named(link: Link, expected: int, prev: str, rest: Iterator[Link]) -> ChainF
 def _comes_later(seq: int, rest: Iterator[Link]) -> bool:
     try:
         return any(link.seq == seq for link in rest)
-    except Unreadable:
+    except UnreadableLineError:
         return False
 
 

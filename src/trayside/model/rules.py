@@ -161,9 +161,10 @@ class MassSettings(Section):
     """Relative standard deviation added where the half is taken by mass, by hand."""
     control_tolerance: float = Field(0.10, ge=0, le=1)
     """Relative half-width of the expected range of a standard or blank."""
-    tier_kg: float | None = Field(3.0, gt=0, le=1000)
-    """The laboratory's price tier; None when there is none."""
-    minimum_kg: float | None = Field(0.5, gt=0, le=1000)
+    tier_kg: float = Field(3.0, ge=0, le=1000)
+    """The laboratory's price tier; 0 when there is none."""
+    minimum_kg: float = Field(0.5, ge=0, le=1000)
+    """The lightest bag the laboratory wants; 0 when it does not mind."""
 
 
 class SplitStage(Section):

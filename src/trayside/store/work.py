@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Self
 
 import polars
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
-from trayside.app.ports import StationPage
+from trayside.app.ports import Appended, LedgerEntry, LedgerHead, StationPage, Ticket
 from trayside.model.cut_sheet import Revision, Sheet
+from trayside.model.event import Stored
 from trayside.model.finding import Finding
 from trayside.model.hole import HoleCore
+from trayside.model.ledger_chain import Link
 from trayside.model.stock import Stock
 
-from . import finding_rows, hole_rows, number_rows, read, sheet_rows, yard_rows
+from . import finding_rows, hole_rows, ledger_rows, number_rows, read, sheet_rows, yard_rows
 from .connection import failed_outside, in_words
 from .hole_states import refresh_states
 
@@ -134,6 +136,44 @@ class SqlWork:
 
     def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]:
         return sheet_rows.materials_on_sheets(self._open, except_hole_id=except_hole_id)
+
+    # the ledger
+
+    def append_events(self, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
+        return ledger_rows.append_events(self._open, entries, stored_at=stored_at)
+
+    def events_by_id(self, event_ids: Iterable[str]) -> dict[str, Stored]:
+        return ledger_rows.events_by_id(self._open, event_ids)
+
+    def events_of_objects(self, objects: Iterable[tuple[str, str]]) -> dict[tuple[str, str], tuple[Stored, ...]]:
+        return ledger_rows.events_of_objects(self._open, objects)
+
+    def events_of_tray(self, hole_id: str, tray: int) -> tuple[Stored, ...]:
+        return ledger_rows.events_of_tray(self._open, hole_id, tray)
+
+    def events_of_sheet(self, sheet_id: str) -> tuple[Stored, ...]:
+        return ledger_rows.events_of_sheet(self._open, sheet_id)
+
+    def events_since(self, seq: int, *, count: int) -> tuple[Stored, ...]:
+        return ledger_rows.events_since(self._open, seq, count=count)
+
+    def standing_conflicts(self) -> tuple[Stored, ...]:
+        return ledger_rows.standing_conflicts(self._open)
+
+    def id_conflicts(self) -> tuple[Stored, ...]:
+        return tuple(ledger_rows.conflicts_of(self._open))
+
+    def ledger_head(self) -> LedgerHead:
+        return ledger_rows.ledger_head(self._open)
+
+    def chain_links(self, chain: str) -> Iterator[Link]:
+        return ledger_rows.chain_links(self._open, chain)
+
+    def tickets(self, numbers: Iterable[str]) -> dict[str, Ticket]:
+        return ledger_rows.tickets(self._open, numbers)
+
+    def known_holes(self, hole_ids: Iterable[str]) -> set[str]:
+        return ledger_rows.known_holes(self._open, hole_ids)
 
     # findings and the yard screen
 

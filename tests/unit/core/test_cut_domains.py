@@ -58,22 +58,28 @@ def test_search_agrees_with_all_divisions(seed, penalty, fewest):
     assert got.cost + penalty * got.first_vein.size == pytest.approx(expected, abs=1e-9)
 
 
-def test_pruning_changes_nothing_in_a_long_row():
-    chance = np.random.default_rng(9)
-    beta = np.repeat([10.0, 80, 30, 140], 100) + chance.normal(0, 15, 400)
-    may_start = np.ones(400, dtype=bool)
-    got = cheapest_domains(beta_deg=beta, weight=1.0, may_start=may_start, penalty=4.0)
-    # The same search written out without dropping any start.
+def written_out(beta, penalty, fewest):
+    """The same search without dropping any start; cost with penalties."""
     double = np.radians(2 * beta)
     cos, sin = (np.concatenate(([0], np.cumsum(f(double)))) for f in (np.cos, np.sin))
-    best = np.full(401, np.inf)
-    best[0] = -4.0
-    for end in range(1, 401):
-        start = np.arange(end)
+    best = np.full(beta.size + 1, np.inf)
+    best[0] = -penalty
+    for end in range(fewest, beta.size + 1):
+        start = np.arange(end - fewest + 1)
         cost = 0.5 * (end - start - np.hypot(cos[end] - cos[start], sin[end] - sin[start]))
-        best[end] = (best[start] + cost).min() + 4.0
-    assert got.cost + 4.0 * got.first_vein.size == pytest.approx(best[-1])
-    assert got.first_vein == pytest.approx([100, 200, 300], abs=3)
+        best[end] = (best[start] + cost).min() + penalty
+    return best[-1]
+
+
+@pytest.mark.parametrize(("fewest", "penalty"), [(1, 4.0), (1, 0.5), (4, 0.5), (8, 0.5), (8, 4.0)])
+def test_dropping_starts_changes_nothing_in_long_rows(fewest, penalty):
+    for seed in range(12):
+        chance = np.random.default_rng(seed)
+        beta = np.repeat([10.0, 80, 30, 140], 50) + chance.normal(0, 25, 200)
+        got = cheapest_domains(
+            beta_deg=beta, weight=1.0, may_start=np.ones(200, dtype=bool), penalty=penalty, fewest_veins=fewest
+        )
+        assert got.cost + penalty * got.first_vein.size == pytest.approx(written_out(beta, penalty, fewest), abs=1e-8)
 
 
 def test_breaks_are_found_where_the_plane_changes():

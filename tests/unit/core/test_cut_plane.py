@@ -70,6 +70,12 @@ def test_veins_without_weight_are_not_candidates():
     assert best.tied_deg == pytest.approx([10, 50])
 
 
+def test_a_plane_is_never_called_180():
+    for beta in (-1e-20, 180.0, 360.0, -180.0, 179.99999999999999):
+        assert 0 <= absolute_cut(beta_deg=[beta], weight=1).cut_deg < 180
+        assert 0 <= best_cut_deg(beta_deg=[beta], weight=1) < 180
+
+
 def test_groups_are_solved_each_for_itself():
     beta, weight = some_veins(5)
     group = np.arange(beta.size) % 3

@@ -115,7 +115,7 @@ def test_an_upright_hole_keeps_the_azimuth_it_was_given():
 
 @pytest.mark.parametrize("bend", [1e-9, 1e-4, 0.0199, 0.0201, 0.5, 3.0])
 def test_ratio_factor_is_continuous_where_the_series_ends(bend):
-    assert float(ratio_factor_of(bend)) == pytest.approx(np.tan(bend / 2) / (bend / 2), rel=1e-13)
+    assert float(ratio_factor_of(bend)) == pytest.approx(np.tan(bend / 2) / (bend / 2), rel=1e-14)
 
 
 def test_bend_per_length():

@@ -14,7 +14,6 @@ from trayside.model.finding_kinds import found
 from trayside.model.hole import HoleCore, Run
 from trayside.model.rules import Rules
 
-
 MOST_IF_FEET = 1.25
 """A block is not read as feet when that leaves its run shorter than its core by more than this. Site rule."""
 

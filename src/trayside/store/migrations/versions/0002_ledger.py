@@ -80,13 +80,22 @@ def _guard_on_postgresql(name: str) -> None:
         f"""CREATE FUNCTION refuse_change_of_{name}() RETURNS trigger LANGUAGE plpgsql AS $$
         BEGIN RAISE EXCEPTION '{FROZEN}' USING ERRCODE = 'restrict_violation'; END $$"""
     )
+    # Without seqscan: a plan made while the table was small would else read all of it at every append.
     op.execute(
-        f"""CREATE FUNCTION refuse_fork_of_{name}() RETURNS trigger LANGUAGE plpgsql AS $$
+        f"""CREATE FUNCTION refuse_fork_of_{name}() RETURNS trigger LANGUAGE plpgsql SET enable_seqscan = off AS $$
+        DECLARE
+            first_seq bigint := (SELECT min(seq) FROM added);
+            newest_hash text := (SELECT hash FROM {name} WHERE seq = first_seq - 1);
         BEGIN
             IF EXISTS (
-                SELECT 1 FROM added LEFT JOIN {name} AS before ON before.seq = added.seq - 1
-                WHERE added.prev_hash IS DISTINCT FROM
-                    CASE WHEN added.seq = 1 THEN '{GENESIS}' ELSE before.hash END
+                SELECT 1 FROM (
+                    SELECT seq, prev_hash,
+                        lag(seq, 1, first_seq - 1) OVER in_order AS seq_before,
+                        lag(hash, 1, CASE WHEN first_seq = 1 THEN '{GENESIS}' ELSE newest_hash END COLLATE "C")
+                            OVER in_order AS hash_before
+                    FROM added WINDOW in_order AS (ORDER BY seq)
+                ) AS chained
+                WHERE seq <> seq_before + 1 OR prev_hash IS DISTINCT FROM chained.hash_before
             ) THEN
                 RAISE EXCEPTION '{FROZEN}' USING ERRCODE = 'restrict_violation';
             END IF;

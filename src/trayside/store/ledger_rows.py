@@ -1,0 +1,239 @@
+"""The ledger: events put at the end of one chain, and read back by object, by place or in order.
+
+Only a writing transaction appends, and there is one writer at a time, so the chain cannot fork. What comes under an id
+that another event has already is kept in a chain of its own: nothing that was sent is lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Table, literal_column, null, select, tuple_
+
+from trayside.app.ports import Appended, LedgerEntry, LedgerHead, Ticket
+from trayside.model.event import Event, Stored
+from trayside.model.ledger_chain import GENESIS, Link
+from trayside.model.ledger_record import link, stored_event
+
+from .bulk import BATCH_NAMES, in_batches, insert_rows
+from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS
+
+LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray", "sheet_id")
+COLUMNS = ("seq", *LOOKED_UP_BY, "standing", "record", "prev_hash", "hash")
+LINKS_AT_A_TIME = 5_000
+SAME_ID = "another event has this id"
+
+
+def append_events(connection: Connection, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
+    """Put events at the end of the chain, in this order, and say of each what became of it.
+
+    An event that is there already comes back as it was stored. Another event under the same id is kept as a conflict
+    beside the chain, once however often it is sent.
+    """
+    if not entries:
+        return ()
+    with connection.begin_nested():
+        known = events_by_id(connection, [entry.event.event_id for entry in entries])
+        ledger = _Pen(connection, EVENTS, stored_at)
+        beside: _Pen | None = None
+        kept: dict[str, list[Stored]] = {}
+        answers = []
+        for entry in entries:
+            event = entry.event
+            stored = known.get(event.event_id)
+            if stored is None:
+                stored = known[event.event_id] = ledger.write(entry)
+                answers.append(Appended("stored", stored))
+            elif stored.event == event:
+                answers.append(Appended("already stored", stored))
+            else:
+                if event.event_id not in kept:
+                    kept[event.event_id] = conflicts_of(connection, event.event_id)
+                copy = next((one for one in kept[event.event_id] if one.event == event), None)
+                if copy is None:
+                    beside = beside or _Pen(connection, EVENT_CONFLICTS, stored_at)
+                    copy = beside.write(LedgerEntry(event, "conflict", SAME_ID, event.event_id))
+                    kept[event.event_id].append(copy)
+                answers.append(Appended("conflict", stored, copy))
+        for pen in (ledger, beside):
+            if pen is not None:
+                pen.put_down()
+    return tuple(answers)
+
+
+def events_by_id(connection: Connection, event_ids: Iterable[str]) -> dict[str, Stored]:
+    found = {}
+    for batch in in_batches(event_ids, BATCH_NAMES):
+        for stored in _stored(connection, EVENTS, EVENTS.c.event_id.in_(batch)):
+            found[stored.event.event_id] = stored
+    return found
+
+
+def events_of_objects(
+    connection: Connection, objects: Iterable[tuple[str, str]]
+) -> dict[tuple[str, str], tuple[Stored, ...]]:
+    """The events of each (object_type, object_id), in the order of the ledger; objects without any are left out."""
+    found: dict[tuple[str, str], list[Stored]] = {}
+    for batch in in_batches(sorted(set(objects)), BATCH_NAMES):
+        named = tuple_(EVENTS.c.object_type, EVENTS.c.object_id).in_(batch)
+        for stored in _stored(connection, EVENTS, named):
+            found.setdefault((stored.event.object_type, stored.event.object_id), []).append(stored)
+    return {name: tuple(events) for name, events in found.items()}
+
+
+def events_of_tray(connection: Connection, hole_id: str, tray: int) -> tuple[Stored, ...]:
+    """Everything that happened to the tray and to the bags out of it."""
+    return tuple(_stored(connection, EVENTS, (EVENTS.c.hole_id == hole_id) & (EVENTS.c.tray == tray)))
+
+
+def events_of_sheet(connection: Connection, sheet_id: str) -> tuple[Stored, ...]:
+    """Everything that was done from this cut sheet, whatever its revision."""
+    hole = select(SHEETS.c.hole_id).where(SHEETS.c.sheet_id == sheet_id).scalar_subquery()
+    return tuple(_stored(connection, EVENTS, (EVENTS.c.hole_id == hole) & (EVENTS.c.sheet_id == sheet_id)))
+
+
+def events_since(connection: Connection, seq: int, *, count: int) -> tuple[Stored, ...]:
+    """Up to `count` events that were stored after this one."""
+    return tuple(_stored(connection, EVENTS, EVENTS.c.seq > seq, count=count))
+
+
+def standing_conflicts(connection: Connection) -> tuple[Stored, ...]:
+    """Every event that contradicted the ledger when it came, settled since or not."""
+    return tuple(_stored(connection, EVENTS, EVENTS.c.standing == "conflict"))
+
+
+def conflicts_of(connection: Connection, event_id: str | None = None) -> list[Stored]:
+    """What was sent under an id that another event has: of one id, or all."""
+    condition = EVENT_CONFLICTS.c.seq > 0 if event_id is None else EVENT_CONFLICTS.c.event_id == event_id
+    return list(_stored(connection, EVENT_CONFLICTS, condition))
+
+
+def ledger_head(connection: Connection, *, table: Table = EVENTS) -> LedgerHead:
+    """How many events there are, and the newest hash."""
+    newest = connection.execute(select(table.c.seq, table.c.hash).order_by(table.c.seq.desc()).limit(1)).one_or_none()
+    return LedgerHead(0, GENESIS) if newest is None else LedgerHead(newest.seq, newest.hash)
+
+
+def chain_links(connection: Connection, chain: str) -> Iterator[Link]:
+    """The chain 'events' or 'event_conflicts' from its start, a few thousand rows at a time."""
+    table = {"events": EVENTS, "event_conflicts": EVENT_CONFLICTS}[chain]
+    links = select(
+        table.c.seq,
+        table.c.prev_hash,
+        table.c.hash,
+        table.c.record,
+        literal_column(_fits(connection.dialect.name)),
+        null(),
+    ).order_by(table.c.seq)
+    after = -(2**31)
+    while rows := connection.execute(links.where(table.c.seq > after).limit(LINKS_AT_A_TIME)).all():
+        yield from rows
+        after = rows[-1].seq
+
+
+def tickets(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
+    """What the newest revision that carries each number says it is; numbers that were never issued are left out."""
+    found = {}
+    paper = SHEET_ROWS.join(SHEETS, SHEETS.c.sheet_id == SHEET_ROWS.c.sheet_id)
+    for batch in in_batches(sorted(set(numbers)), BATCH_NAMES):
+        of = select(SAMPLE_NUMBERS.c.sheet_id).where(SAMPLE_NUMBERS.c.number.in_(batch)).distinct()
+        columns = (SHEET_ROWS.c.number, SHEET_ROWS.c.kind, SHEETS.c.hole_id, SHEETS.c.sheet_id, SHEET_ROWS.c.revision)
+        wanted = (
+            select(*columns, SHEETS.c.revision.label("newest"))
+            .select_from(paper)
+            .where(SHEET_ROWS.c.sheet_id.in_(of), SHEET_ROWS.c.number.in_(batch), SHEET_ROWS.c.revision > 0)
+            .order_by(SHEET_ROWS.c.revision)
+        )
+        for row in connection.execute(wanted):
+            found[row.number] = Ticket(*row)
+    return found
+
+
+def known_holes(connection: Connection, hole_ids: Iterable[str]) -> set[str]:
+    """Those of the names that are holes of the yard."""
+    found: set[str] = set()
+    for batch in in_batches(sorted(set(hole_ids)), BATCH_NAMES):
+        found.update(connection.execute(select(HOLES.c.hole_id).where(HOLES.c.hole_id.in_(batch))).scalars())
+    return found
+
+
+def _stored(connection: Connection, table: Table, condition, *, count: int | None = None) -> Iterator[Stored]:
+    wanted = select(table.c.record, table.c.prev_hash, table.c.hash).where(condition).order_by(table.c.seq)
+    for row in connection.execute(wanted if count is None else wanted.limit(count)):
+        yield stored_event(row.record, prev_hash=row.prev_hash, own_hash=row.hash)
+
+
+def _fits(dialect: str) -> str:
+    """SQL for: the columns that are looked up by say what the record says.
+
+    The keys stand in alphabetical order in the record, and a quotation mark inside a text is escaped there, so each
+    stretch of keys and values can only be found where it belongs.
+    """
+    find = "instr" if dialect == "sqlite" else "strpos"
+
+    def text_or_null(column: str) -> str:
+        return f"coalesce('\"' || {column} || '\"', 'null')"
+
+    def whole_or_null(column: str) -> str:
+        return f"coalesce(cast({column} AS varchar), 'null')"
+
+    stretches = (
+        ("event_id", "hole_id", "kind", "object_id", "object_type", "person"),
+        ("seq", "sheet_id", "software"),
+        ("standing", "stored_at"),
+        ("tray", "utc_offset_min"),
+    )
+    found = []
+    for *columns, last in stretches:
+        parts = []
+        for column in columns:
+            value = whole_or_null(column) if column in ("seq", "tray") else text_or_null(column)
+            parts.append(f"'\"{column}\":' || {value} || ','")
+        found.append(f"{find}(record, {' || '.join(parts)} || '\"{last}\":') > 0")
+    return " AND ".join(found)
+
+
+@dataclass(slots=True)
+class _Pen:
+    """Writes at the end of one chain."""
+
+    connection: Connection
+    table: Table
+    stored_at: str
+    head: LedgerHead | None = None
+    rows: list[tuple] | None = None
+
+    def write(self, entry: LedgerEntry) -> Stored:
+        if self.head is None:
+            self.head, self.rows = ledger_head(self.connection, table=self.table), []
+        stored, record = link(
+            entry.event,
+            seq=self.head.seq + 1,
+            stored_at=self.stored_at,
+            prev_hash=self.head.hash,
+            standing=entry.standing,
+            why=entry.why,
+            against=entry.against,
+        )
+        self.head = LedgerHead(stored.seq, stored.hash)
+        self.rows.append(
+            (stored.seq, *_looked_up_by(entry.event), entry.standing, record, stored.prev_hash, stored.hash)
+        )
+        return stored
+
+    def put_down(self) -> None:
+        if self.rows:
+            insert_rows(self.connection, self.table, COLUMNS, self.rows)
+
+
+def _looked_up_by(event: Event) -> tuple:
+    return (
+        event.event_id,
+        event.kind,
+        event.object_type,
+        event.object_id,
+        event.hole_id,
+        event.tray,
+        event.sheet_id,
+    )
