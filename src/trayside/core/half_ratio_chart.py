@@ -130,7 +130,9 @@ def half_ratio_chart(
         ratio_sd=numbers(ratio_sd, "ratio_sd", above=0.0),
     )
     if near.ndim != 1:
-        raise ImpossibleValue("not a list of pairs", where="near_kg", remedy="Give the pairs in the order they were cut")
+        raise ImpossibleValue(
+            "not a list of pairs", where="near_kg", remedy="Give the pairs in the order they were cut"
+        )
     expected = _log_area_ratio(2.0 * radius, kerf, target, "target_offset_mm")
     z = (np.log(near / far) - expected) / sd
     offset = offset_from_masses(near_kg=near, far_kg=far, core_diameter_mm=2.0 * radius, kerf_mm=kerf)

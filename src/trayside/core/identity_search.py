@@ -221,7 +221,9 @@ def swap_power(
     if blind == len(power):
         says = "cannot be seen by mass: neighbours should weigh too much alike"
     else:
-        says = f"{share:.0%} of exchanges of neighbours would be seen; {blind} of {len(power)} pairs weigh too much alike"
+        says = (
+            f"{share:.0%} of exchanges of neighbours would be seen; {blind} of {len(power)} pairs weigh too much alike"
+        )
     return SwapPower(power, share, blind < len(power), says)
 
 

@@ -385,7 +385,9 @@ def _sayings(
     )
     if len(saws) != len(rocks) or near.shape != rocks.shape:
         raise ImpossibleValue(
-            f"{len(rocks)} rocks, {len(saws)} saws, {near.size} bags", where="rock", remedy="Give one of each for every bag"
+            f"{len(rocks)} rocks, {len(saws)} saws, {near.size} bags",
+            where="rock",
+            remedy="Give one of each for every bag",
         )
     has_near, has_far = ~np.isnan(near), ~np.isnan(far)
     refuse_where(

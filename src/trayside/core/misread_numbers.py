@@ -50,17 +50,21 @@ DEFAULT_COSTS = EditCosts()
 
 @dataclass(frozen=True, slots=True)
 class MisreadSuggestion:
-    """The missing number an unknown one may be (None: nothing near enough), and rivals about as near."""
+    """The missing number an unknown one may be (None: nothing near enough), and what is about as near.
+
+    `rivals` are other missing numbers for this one; `contested_by` are other unknown numbers for the suggestion.
+    """
 
     unknown: str
     suggestion: str | None
     distance: float  # infinite without suggestion
     rivals: tuple[str, ...]
+    contested_by: tuple[str, ...]
 
     @property
     def clear(self) -> bool:
-        """True when there is a suggestion and no rival."""
-        return self.suggestion is not None and not self.rivals
+        """True when there is a suggestion and nothing else is about as near."""
+        return self.suggestion is not None and not self.rivals and not self.contested_by
 
 
 def suggest_numbers(
@@ -69,8 +73,8 @@ def suggest_numbers(
     """For each unknown number the missing number it most likely is.
 
     Distances of all pairs, then the assignment with the smallest sum in which leaving a number without suggestion
-    costs the limit. Rivals are all missing numbers within the margin of the suggestion (or of the limit's best), also
-    when they were given to another unknown number.
+    costs the limit. Rivals are the missing numbers that are at most a margin farther than the suggestion, also those
+    given to another unknown number; without a suggestion, all within the limit.
 
     Parameters
     ----------
@@ -84,7 +88,7 @@ def suggest_numbers(
     Returns
     -------
     tuple of MisreadSuggestion
-        One for each unknown number, in their order: .suggestion, .distance [1], .rivals, .clear
+        One for each unknown number, in their order: .suggestion, .distance [1], .rivals, .contested_by, .clear
 
     Raises
     ------
@@ -108,6 +112,7 @@ def suggest_numbers(
     for row, (number, column) in enumerate(zip(unknown, given.tolist(), strict=True)):
         chosen = column if column < len(missing) and distance[row, column] <= limit else None
         reach = limit if chosen is None else min(limit, distance[row, chosen] + costs.margin)
+        others = [] if chosen is None else np.flatnonzero(distance[:, chosen] <= reach).tolist()
         near = [int(k) for k in np.argsort(distance[row], kind="stable") if distance[row, k] <= reach and k != chosen]
         suggestions.append(
             MisreadSuggestion(
@@ -115,6 +120,7 @@ def suggest_numbers(
                 suggestion=None if chosen is None else missing[chosen],
                 distance=float("inf") if chosen is None else float(distance[row, chosen]),
                 rivals=tuple(missing[k] for k in near),
+                contested_by=tuple(unknown[k] for k in others if k != row),
             )
         )
     return tuple(suggestions)
@@ -187,13 +193,14 @@ def _all_distances(numbers: Sequence[str], others: Sequence[str], costs: EditCos
         codes[row, : len(other)] = [place[letter] for letter in other]
     every = np.arange(len(others))
     return np.array(
-        [_one_to_many([place[c] for c in number], codes, price, lone, costs.exchanged)[lengths, every] for number in numbers]
+        [
+            _one_to_many([place[c] for c in number], codes, price, lone, costs.exchanged)[lengths, every]
+            for number in numbers
+        ]
     ).reshape(len(numbers), len(others))
 
 
-def _one_to_many(
-    number: list[int], codes: NDArray[np.int64], price: Floats, lone: Floats, exchanged: float
-) -> Floats:
+def _one_to_many(number: list[int], codes: NDArray[np.int64], price: Floats, lone: Floats, exchanged: float) -> Floats:
     """Distances of one number to the first 0, 1, 2 ... characters of each of the others."""
     count, longest = codes.shape
     put_in = lone[codes].T

@@ -24,7 +24,12 @@ from trayside.core.sources import Source
 from trayside.errors import ImpossibleValue
 
 NOT_RECEIVED = "no mass received"
-PLAIN, MUCH_DRIED, GAINED, TOO_FEW = "plain", "dried more than usual", "heavier at the laboratory", "too few bags to say"
+PLAIN, MUCH_DRIED, GAINED, TOO_FEW = (
+    "plain",
+    "dried more than usual",
+    "heavier at the laboratory",
+    "too few bags to say",
+)
 
 
 @dataclass(frozen=True, slots=True)

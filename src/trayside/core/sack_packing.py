@@ -110,7 +110,9 @@ def pack_sacks(
         raise ImpossibleValue(f"no way {way!r} of filling", where="way", remedy=f"Use one of {', '.join(WAYS)}")
     if group is not None and len(group) != len(mass):
         raise ImpossibleValue(
-            f"{len(group)} groups for {len(mass)} bags", where="group", remedy="Give the group of every bag, in bag order"
+            f"{len(group)} groups for {len(mass)} bags",
+            where="group",
+            remedy="Give the group of every bag, in bag order",
         )
     if way == "together" and group is None:
         raise ImpossibleValue("no groups given", where="group", remedy="Give the hole or rack of every bag")

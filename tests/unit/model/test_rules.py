@@ -52,7 +52,7 @@ def test_grade_classes_rank_from_barren_upwards():
         ('[cut]\nbag_side = "top"', "cut.bag_side"),
         ('[cut.method_by_condition]\nintakt = "saw"', "cut.method_by_condition.intakt.[key]"),
         ("[mass]\ncoverage = 0", "mass.coverage"),
-        ("[mass]\ntier_kg = 0", "mass.tier_kg"),
+        ("[mass]\ntier_kg = -1", "mass.tier_kg"),
         ("grade_classes = []", "grade_classes"),
         ('[[grade_classes]]\nname = ""\nexpected_g_t = 1', "grade_classes.0.name"),
         ('[[grade_classes]]\nname = "ore"\nexpected_g_t = -1', "grade_classes.0.expected_g_t"),
