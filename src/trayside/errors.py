@@ -5,6 +5,7 @@
     ├── LoadRefused              a yard folder with faults: nothing of it was stored
     ├── NotFound                 a hole, tray, sheet or number that is not in the yard
     ├── RefusedByRule            a rule of the yard forbids it (issuing with red findings, a number used twice)
+    │   └── SignInRefused        a wrong PIN or code, or too many of them
     └── ChangedMeanwhile         somebody else saved first: nothing was lost, look at both
 
 A message tells a person in gloves what to do next.
@@ -57,6 +58,14 @@ class RefusedByRule(TraysideError):
     def __init__(self, what: str, *, where: str = "", remedy: str = "", reasons: tuple = ()) -> None:
         super().__init__(what, where=where, remedy=remedy)
         self.reasons = reasons
+
+
+class SignInRefused(RefusedByRule):
+    """A wrong PIN or code; `wait_s` to wait before the next try, `shut` when waiting does not help."""
+
+    def __init__(self, what: str, *, where: str = "", remedy: str = "", wait_s: int = 0, shut: bool = False) -> None:
+        super().__init__(what, where=where, remedy=remedy)
+        self.wait_s, self.shut = wait_s, shut
 
 
 class ChangedMeanwhile(TraysideError):

@@ -18,7 +18,7 @@ from trayside.app.written_amounts import depth_text, span_text
 
 @dataclass(frozen=True, slots=True)
 class Theme:
-    """Colours of one look."""
+    """Colours of one look; `room_above` keeps space above rows without samples, for people who write there."""
 
     ground: str
     ink: str
@@ -28,11 +28,12 @@ class Theme:
     loss: str
     block: str
     mark: str
+    room_above: bool
 
 
 THEMES: dict[str, Theme] = {
-    "screen": Theme("#fbf7ef", "#2b2622", "#7d7263", "#f3ecdf", "#e2d4b9", "#8c3a22", "#5d4728", "#24506e"),
-    "paper": Theme("#ffffff", "#000000", "#5a5a5a", "#ffffff", "#e6e6e6", "#000000", "#000000", "#000000"),
+    "screen": Theme("#fbf7ef", "#2b2622", "#7d7263", "#f3ecdf", "#e2d4b9", "#8c3a22", "#5d4728", "#24506e", False),
+    "paper": Theme("#ffffff", "#000000", "#5a5a5a", "#ffffff", "#e6e6e6", "#000000", "#000000", "#000000", True),
 }
 
 FONT = "'DejaVu Sans Mono', ui-monospace, monospace"
@@ -165,8 +166,9 @@ class _Pen:
         over, under = _over_labels(self, spans), self._under_labels(row, pieces, spans)
         placed_over = place_labels(wanted=[(m, w) for m, w, _ in over], left_px=SIDE_PX, right_px=right_px)
         placed_under = place_labels(wanted=[(m, w) for m, w, *_ in under], left_px=SIDE_PX, right_px=right_px)
-        bracket_y = y + max(1, lanes_used(placed_over)) * LANE_PX
-        channel_y = bracket_y + BRACKET_PX
+        open_above = bool(spans) or self.theme.room_above
+        bracket_y = y + (max(1, lanes_used(placed_over)) * LANE_PX if open_above else 0.0)
+        channel_y = bracket_y + (BRACKET_PX if open_above else 0.0)
         core_y = channel_y + RIM_PX
         below_y = core_y + CORE_PX + RIM_PX
         backward = picture.backward[row - 1]

@@ -38,5 +38,5 @@ def verify_export(lines: Iterable[bytes], *, witness: str | None = None) -> Chai
 def export_ledger(*, start_work: StartWork) -> Iterator[str]:
     """The ledger as JSON lines, as it is, whole or not: a fault in the store is then a fault in the export."""
     with start_work(writing=False) as work:
-        for link in work.chain_links("events"):
-            yield export_line(link.record, prev_hash=link.prev_hash, own_hash=link.hash) + "\n"
+        for _, prev_hash, own_hash, record, _, _ in work.chain_links("events"):
+            yield export_line(record, prev_hash=prev_hash, own_hash=own_hash) + "\n"

@@ -307,7 +307,7 @@ def _fits(measured: Floats, predicted: Floats, sd: Floats, odd_share: float) -> 
     log_mass, log_expected = np.log(measured), np.log(predicted)
     for row, lag in enumerate((-1, 0, 1)):
         bags = np.arange(max(0, -lag), count - max(0, lag))
-        known = bags[~np.isnan(log_expected[bags + lag])]
+        known = bags[~np.isnan(log_expected[bags + lag] + log_mass[bags])]
         fits[row, known] = _log_density(log_mass[known], log_expected[known + lag], sd[known + lag], odd_share)
     fits[:, np.isnan(measured)] = 0.0
     return fits

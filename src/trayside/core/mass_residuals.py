@@ -148,9 +148,9 @@ def mass_residuals(
     ----------
     measured_kg : array (n,) [kg]
         Mass on the scale, without the bag.
-    predicted_kg : array (n,) [kg]
+    predicted_kg : float or array (n,) [kg]
         Mass expected from length, density and cut.
-    predicted_sd_kg : array (n,) [kg]
+    predicted_sd_kg : float or array (n,) [kg]
         Standard deviation of the prediction.
     group : sequence (n,) or None
         Hole, rock, method and moisture of each bag in any hashable form; None takes all bags as one group.
@@ -177,9 +177,16 @@ def mass_residuals(
     Checked by: tests/unit/core/test_mass_residuals.py, tests/properties/test_mass_residuals_properties.py
     """
     measured = number_list(numbers(measured_kg, "measured_kg", above=0.0), "measured_kg", least=0)
-    predicted = number_list(numbers(predicted_kg, "predicted_kg", above=0.0), "predicted_kg", least=0)
+    predicted = numbers(predicted_kg, "predicted_kg", above=0.0)
     sd = numbers(predicted_sd_kg, "predicted_sd_kg", above=0.0)
+    weighed = len(measured)
     measured, predicted, sd = together(measured_kg=measured, predicted_kg=predicted, predicted_sd_kg=sd)
+    if measured.shape != (weighed,):
+        raise ImpossibleValue(
+            f"{weighed} masses on the scale for predictions of shape {measured.shape}",
+            where="measured_kg",
+            remedy="Give one of each for every bag",
+        )
     coverage = one_number(coverage_factor, "coverage_factor", above=0.0)
     own = sd / predicted
     ratio = measured / predicted

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Table, literal_column, null, select, tuple_
+from sqlalchemy import Connection, Table, select, tuple_
 
 from trayside.app.ports import Appended, LedgerEntry, LedgerHead, Ticket
 from trayside.model.event import Event, Stored
@@ -118,18 +118,15 @@ def ledger_head(connection: Connection, *, table: Table = EVENTS) -> LedgerHead:
 def chain_links(connection: Connection, chain: str) -> Iterator[Link]:
     """The chain 'events' or 'event_conflicts' from its start, a few thousand rows at a time."""
     table = {"events": EVENTS, "event_conflicts": EVENT_CONFLICTS}[chain]
-    links = select(
-        table.c.seq,
-        table.c.prev_hash,
-        table.c.hash,
-        table.c.record,
-        literal_column(_fits(connection.dialect.name)),
-        null(),
-    ).order_by(table.c.seq)
+    columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY, "standing"))
+    wanted = f"SELECT {columns} FROM {table.name} WHERE seq > %s ORDER BY seq LIMIT {LINKS_AT_A_TIME}"
+    if connection.dialect.name == "sqlite":
+        wanted = wanted.replace("%s", "?")
     after = -(2**31)
-    while rows := connection.execute(links.where(table.c.seq > after).limit(LINKS_AT_A_TIME)).all():
-        yield from rows
-        after = rows[-1].seq
+    while rows := connection.exec_driver_sql(wanted, (after,)).fetchall():
+        for row in rows:
+            yield *row[:4], _fits(row), None
+        after = rows[-1][0]
 
 
 def tickets(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
@@ -164,34 +161,23 @@ def _stored(connection: Connection, table: Table, condition, *, count: int | Non
         yield stored_event(row.record, prev_hash=row.prev_hash, own_hash=row.hash)
 
 
-def _fits(dialect: str) -> str:
-    """SQL for: the columns that are looked up by say what the record says.
+def _fits(row: Sequence) -> bool:
+    """Whether the columns that are looked up by say what the record says.
 
-    The keys stand in alphabetical order in the record, and a quotation mark inside a text is escaped there, so each
-    stretch of keys and values can only be found where it belongs.
+    Keys stand in alphabetical order in the record, and a quotation mark inside a text is escaped there, so each of
+    these stretches can only be found where it belongs.
     """
-    find = "instr" if dialect == "sqlite" else "strpos"
-
-    def text_or_null(column: str) -> str:
-        return f"coalesce('\"' || {column} || '\"', 'null')"
-
-    def whole_or_null(column: str) -> str:
-        return f"coalesce(cast({column} AS varchar), 'null')"
-
-    stretches = (
-        ("event_id", "hole_id", "kind", "object_id", "object_type", "person"),
-        ("seq", "sheet_id", "software"),
-        ("standing", "stored_at"),
-        ("tray", "utc_offset_min"),
+    seq, _, _, record, event_id, kind, object_type, object_id, hole_id, tray, sheet_id, standing = row
+    hole = "null" if hole_id is None else f'"{hole_id}"'
+    sheet = "null" if sheet_id is None else f'"{sheet_id}"'
+    return (
+        f',"event_id":"{event_id}","hole_id":{hole},"kind":"{kind}","object_id":"{object_id}",'
+        f'"object_type":"{object_type}","person":'
+        in record
+        and f',"seq":{seq},"sheet_id":{sheet},"software":' in record
+        and f',"standing":"{standing}","stored_at":' in record
+        and f',"tray":{"null" if tray is None else tray},"utc_offset_min":' in record
     )
-    found = []
-    for *columns, last in stretches:
-        parts = []
-        for column in columns:
-            value = whole_or_null(column) if column in ("seq", "tray") else text_or_null(column)
-            parts.append(f"'\"{column}\":' || {value} || ','")
-        found.append(f"{find}(record, {' || '.join(parts)} || '\"{last}\":') > 0")
-    return " AND ".join(found)
 
 
 @dataclass(slots=True)

@@ -284,3 +284,58 @@ EVENTS = _chain(
     Index("events_by_place", "hole_id", "tray"),
 )
 EVENT_CONFLICTS = _chain("event_conflicts", Index("event_conflicts_by_id", "event_id"))
+
+PEOPLE = Table(
+    "people",
+    metadata,
+    Column("person_id", Code, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", Code, nullable=False, unique=True),
+    Column("role", Code, nullable=False),
+    Column("active", Boolean, nullable=False),
+    Column("pin_hash", Text, nullable=False),
+    Column("added_at", UtcTime, nullable=False),
+    _one_of("role", ("operator", "geologist", "QC", "lead", "viewer")),
+)
+TABLETS = Table(
+    "tablets",
+    metadata,
+    Column("tablet_id", Code, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", Code, nullable=False),
+    Column("token_digest", Code, nullable=False, unique=True),
+    Column("paired_at", UtcTime, nullable=False),
+    Column("paired_by", Text, nullable=False),
+    Column("revoked_at", UtcTime),
+)
+PERSON_SESSIONS = Table(
+    "person_sessions",
+    metadata,
+    Column("token_digest", Code, primary_key=True),
+    Column("person_id", Code, ForeignKey("people.person_id"), nullable=False),
+    Column("tablet_id", Code, ForeignKey("tablets.tablet_id")),
+    Column("created_at", UtcTime, nullable=False),
+    Column("seen_at", UtcTime, nullable=False),
+    Column("ends_at", UtcTime, nullable=False),
+    Index("person_sessions_by_person", "person_id"),
+    Index("person_sessions_by_tablet", "tablet_id"),
+)
+PAIRING_CODES = Table(
+    "pairing_codes",
+    metadata,
+    Column("code_id", Code, primary_key=True),
+    Column("code_hash", Text, nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    Column("made_by", Text, nullable=False),
+    Column("ends_at", UtcTime, nullable=False),
+    Column("used_at", UtcTime),
+    Column("tablet_id", Code, ForeignKey("tablets.tablet_id")),
+)
+WRONG_TRIES = Table(
+    "wrong_tries",
+    metadata,
+    Column("subject", Code, primary_key=True),
+    Column("failures", Integer, nullable=False),
+    Column("last_at", UtcTime, nullable=False),
+    CheckConstraint("failures >= 0", name="failures_counted"),
+)

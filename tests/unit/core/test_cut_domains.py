@@ -58,15 +58,16 @@ def test_search_agrees_with_all_divisions(seed, penalty, fewest):
     assert got.cost + penalty * got.first_vein.size == pytest.approx(expected, abs=1e-9)
 
 
-def written_out(beta, penalty, fewest):
+def written_out(beta, weight, penalty, fewest):
     """The same search without dropping any start; cost with penalties."""
     double = np.radians(2 * beta)
-    cos, sin = (np.concatenate(([0], np.cumsum(f(double)))) for f in (np.cos, np.sin))
+    columns = (weight, weight * np.cos(double), weight * np.sin(double))
+    whole, cos, sin = (np.concatenate(([0], np.cumsum(column))) for column in columns)
     best = np.full(beta.size + 1, np.inf)
     best[0] = -penalty
     for end in range(fewest, beta.size + 1):
         start = np.arange(end - fewest + 1)
-        cost = 0.5 * (end - start - np.hypot(cos[end] - cos[start], sin[end] - sin[start]))
+        cost = 0.5 * (whole[end] - whole[start] - np.hypot(cos[end] - cos[start], sin[end] - sin[start]))
         best[end] = (best[start] + cost).min() + penalty
     return best[-1]
 
@@ -79,7 +80,21 @@ def test_dropping_starts_changes_nothing_in_long_rows(fewest, penalty):
         got = cheapest_domains(
             beta_deg=beta, weight=1.0, may_start=np.ones(200, dtype=bool), penalty=penalty, fewest_veins=fewest
         )
-        assert got.cost + penalty * got.first_vein.size == pytest.approx(written_out(beta, penalty, fewest), abs=1e-8)
+        assert got.cost + penalty * got.first_vein.size == pytest.approx(
+            written_out(beta, np.ones(200), penalty, fewest), abs=1e-8
+        )
+
+
+def test_fewest_veins_is_kept_exactly_where_few_heavy_veins_decide():
+    # A start that looks too dear may still be the only one far enough above the next end.
+    for seed in range(100):
+        chance = np.random.default_rng(seed)
+        count, fewest = int(chance.integers(10, 40)), int(chance.integers(3, 8))
+        beta, weight = chance.choice([0.0, 45.0, 90.0], count), chance.choice([0.1, 1.0, 10.0], count)
+        got = cheapest_domains(
+            beta_deg=beta, weight=weight, may_start=np.ones(count, dtype=bool), penalty=0.1, fewest_veins=fewest
+        )
+        assert got.cost + 0.1 * got.first_vein.size == pytest.approx(written_out(beta, weight, 0.1, fewest), abs=1e-8)
 
 
 def test_breaks_are_found_where_the_plane_changes():

@@ -3,7 +3,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const MM_PER_FOOT = 304.8;
 const told = document.getElementById("told");
 
-document.getElementById("spot")?.scrollIntoView({ inline: "center", block: "nearest" });
+document.getElementById("spot")?.scrollIntoView({ inline: "center", block: "center" });
 
 for (const picture of document.querySelectorAll(".tray-picture")) {
   picture.addEventListener("click", (event) => tell(picture, event));
