@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from trayside.core.duplicates import hard_curve, hyperbola_check, pair_measures, reduced_major_axis, rms_cv
@@ -16,6 +16,7 @@ def columns(pairs):
     return np.array([a for a, _ in pairs]), np.array([b for _, b in pairs])
 
 
+@settings(deadline=None)
 @given(PAIRS, st.sampled_from([0.001, 31.1034768, 1e6]))
 def test_pair_cv_is_the_same_both_ways_and_in_every_unit(pairs, factor):
     first, second = columns(pairs)
@@ -26,6 +27,7 @@ def test_pair_cv_is_the_same_both_ways_and_in_every_unit(pairs, factor):
     assert cv >= pair_measures(first, second).cv.mean() - 1e-12
 
 
+@settings(deadline=None)
 @given(PAIRS)
 def test_the_curve_rises_to_all_pairs(pairs):
     curve = hard_curve(*columns(pairs))
@@ -34,6 +36,7 @@ def test_the_curve_rises_to_all_pairs(pairs):
     assert curve.median <= curve.p90 + 1e-12
 
 
+@settings(deadline=None)
 @given(PAIRS, st.floats(1, 3), st.floats(0, 50))
 def test_a_wider_hyperbola_fails_no_more_pairs(pairs, m, b):
     first, second = columns(pairs)
@@ -43,6 +46,7 @@ def test_a_wider_hyperbola_fails_no_more_pairs(pairs, m, b):
     assert not (wide.failed & ~narrow.failed).any()
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(GRADE, GRADE), min_size=3, max_size=40))
 def test_the_axis_turned_round_is_the_same_line(pairs):
     x, y = columns(pairs)
@@ -56,6 +60,7 @@ def test_the_axis_turned_round_is_the_same_line(pairs):
     assert one.intercept + one.slope * x.mean() == pytest.approx(y.mean(), rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(GRADE, GRADE), min_size=2, max_size=40))
 def test_ratio_limits_turn_over_with_the_pair(pairs):
     first, second = columns(pairs)
@@ -64,6 +69,7 @@ def test_ratio_limits_turn_over_with_the_pair(pairs):
     assert one.lower * two.upper == pytest.approx(1.0)
 
 
+@settings(deadline=None)
 @given(PAIRS)
 def test_sign_test_counts_every_pair_once(pairs):
     first, second = columns(pairs)

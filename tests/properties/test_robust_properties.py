@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trayside.core.robust import algorithm_a, huber_proposal_2, mad, mandel_paule
@@ -10,6 +10,7 @@ from trayside.core.robust import algorithm_a, huber_proposal_2, mad, mandel_paul
 RESULTS = st.lists(st.integers(-100_000, 100_000).map(lambda v: v / 100), min_size=2, max_size=40)
 
 
+@settings(deadline=None)
 @given(RESULTS, st.randoms())
 def test_order_does_not_matter(values, chance):
     mixed = list(values)
@@ -19,6 +20,7 @@ def test_order_does_not_matter(values, chance):
     assert one.sd == pytest.approx(two.sd, rel=1e-4, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(RESULTS, st.sampled_from([0.001, 0.5, 34.2857, 1e6]), st.integers(-1000, 1000))
 def test_unit_and_level_carry_through(values, factor, level):
     values = np.array(values)
@@ -28,6 +30,7 @@ def test_unit_and_level_carry_through(values, factor, level):
     assert two.sd == pytest.approx(factor * one.sd, rel=1e-4, abs=1e-6 * scale)
 
 
+@settings(deadline=None)
 @given(RESULTS)
 def test_the_mean_lies_inside_the_results_and_the_spread_is_not_negative(values):
     for found in (huber_proposal_2(values), algorithm_a(values)):
@@ -37,17 +40,20 @@ def test_the_mean_lies_inside_the_results_and_the_spread_is_not_negative(values)
         assert 0 <= found.pulled_in <= len(values)
 
 
+@settings(deadline=None)
 @given(RESULTS)
 def test_mirrored_results_have_the_mirrored_mean(values):
     one, two = huber_proposal_2(values), huber_proposal_2([-v for v in values])
     assert one.mean == pytest.approx(-two.mean, abs=1e-9 * (1 + max(map(abs, values))))
 
 
+@settings(deadline=None)
 @given(RESULTS)
 def test_mad_is_no_more_than_half_the_range(values):
     assert 0 <= mad(values) <= (max(values) - min(values)) / 2 + 1e-9
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-100, 100), st.floats(0.01, 100)), min_size=2, max_size=15))
 def test_mandel_paule_lies_between_its_results_with_a_variance_not_below_zero(both):
     means, variances = zip(*both, strict=True)

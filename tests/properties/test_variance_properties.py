@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
@@ -15,6 +15,7 @@ TABLES = arrays.arrays(
 )
 
 
+@settings(deadline=None)
 @given(TABLES)
 def test_sums_of_squares_and_degrees_add_up(table):
     found = balanced_nested(table)
@@ -22,6 +23,7 @@ def test_sums_of_squares_and_degrees_add_up(table):
     assert sum(found.degrees) == table.size - 1
 
 
+@settings(deadline=None)
 @given(TABLES)
 def test_mean_squares_are_rebuilt_from_the_components(table):
     found = nested_components(table)
@@ -32,6 +34,7 @@ def test_mean_squares_are_rebuilt_from_the_components(table):
     assert found.negative == tuple(n for n in ("target", "sampling", "analysis") if getattr(found, n) < 0)
 
 
+@settings(deadline=None)
 @given(TABLES, st.integers(-1000, 1000))
 def test_level_of_the_results_does_not_matter(table, level):
     for split in (nested_components, nested_components_robust):
@@ -40,6 +43,7 @@ def test_level_of_the_results_does_not_matter(table, level):
             assert getattr(two, name) == pytest.approx(getattr(one, name), rel=1e-6, abs=1e-4)
 
 
+@settings(deadline=None)
 @given(st.floats(0, 1e6), st.floats(0, 1e6), st.integers(1, 200), st.integers(1, 200), st.floats(0.5, 0.99))
 def test_an_interval_holds_its_estimate_and_narrows_with_less_confidence(a, b, df_a, df_b, confidence):
     settings = {"upper_square": a, "upper_degrees": df_a, "lower_square": b, "lower_degrees": df_b}
@@ -50,6 +54,7 @@ def test_an_interval_holds_its_estimate_and_narrows_with_less_confidence(a, b, d
     assert narrow.value - slack <= narrow.high <= wide.high + slack
 
 
+@settings(deadline=None)
 @given(TABLES)
 def test_every_interval_of_a_table_holds_its_estimate(table):
     split = nested_components(table)
@@ -60,6 +65,7 @@ def test_every_interval_of_a_table_holds_its_estimate(table):
         assert one.low <= one.value + 1e-6 <= one.high + 2e-6
 
 
+@settings(deadline=None)
 @given(st.floats(-10, 10), st.floats(-10, 10), st.floats(0.001, 10))
 def test_shares_add_up_to_one(sampling, preparation, analysis):
     found = what_dominates(sampling=sampling, preparation=preparation, analysis=analysis)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from itertools import chain
 
+from trayside.app.issued_bags import still_there
 from trayside.app.ports import Work
 from trayside.core.sample_numbers import format_number
 from trayside.errors import RefusedByRule
@@ -37,7 +38,10 @@ def number_rows(
     """
     held = work.sheet_numbers(hole_id)
     serial_of = {row.number: held.get(row.number) or _serial_of(row.number, stock, rules) for row in issued}
-    kept = _kept_numbers(tuple(row for row in issued if serial_of[row.number]), rows)
+    kept = {
+        index: row.number
+        for index, row in still_there(tuple(row for row in issued if serial_of[row.number]), rows).items()
+    }
     missing = [index for index in range(len(rows)) if index not in kept]
     pool = sorted(serial for number, serial in held.items() if number not in serial_of)
     fresh = _fresh(work, stock, rules, hole_id, pool, len(missing))
@@ -51,32 +55,6 @@ def number_rows(
         if of is not None:
             numbered[index] = replace(numbered[index], duplicate_of=numbers[of])
     return Numbered(tuple(numbered), serials)
-
-
-def _kept_numbers(issued: tuple[SheetRow, ...], rows: tuple[SheetRow, ...]) -> dict[int, str]:
-    """Which new row keeps which issued number: the same bag first, then the bag that shares most of its core."""
-    kept: dict[int, str] = {}
-    left = list(issued)
-    for index, row in enumerate(rows):
-        same = next((old for old in left if _same_bag(old, row)), None)
-        if same is not None:
-            kept[index] = same.number
-            left.remove(same)
-    for index, row in enumerate(rows):
-        if index in kept or not row.is_core:
-            continue
-        shared = [
-            (min(row.to_mm, old.to_mm) - max(row.from_mm, old.from_mm), old) for old in left if old.kind == row.kind
-        ]
-        best = max(shared, key=lambda pair: pair[0], default=None)
-        if best and best[0] * 2 > row.to_mm - row.from_mm:
-            kept[index] = best[1].number
-            left.remove(best[1])
-    return kept
-
-
-def _same_bag(old: SheetRow, new: SheetRow) -> bool:
-    return (old.kind, old.from_mm, old.to_mm, old.material) == (new.kind, new.from_mm, new.to_mm, new.material)
 
 
 def _fresh(

@@ -17,7 +17,7 @@ from trayside.app.sheet_rows import Interval, Unnumbered, unnumbered_rows
 from trayside.core.intervals import IntervalPlan, plan_intervals
 from trayside.core.units import whole_mm
 from trayside.errors import ChangedMeanwhile, ImpossibleValue, NotFound, RefusedByRule
-from trayside.model.cut_sheet import Sheet
+from trayside.model.cut_sheet import Sheet, SheetRow
 from trayside.model.finding import Finding
 
 
@@ -147,7 +147,12 @@ def intervals_of(plan: IntervalPlan) -> tuple[Interval, ...]:
 
 
 def compute_rows(
-    view: HoleView, intervals: tuple[Interval, ...], *, seed: int, reserved: Mapping[str, int]
+    view: HoleView,
+    intervals: tuple[Interval, ...],
+    *,
+    seed: int,
+    reserved: Mapping[str, int],
+    issued: tuple[SheetRow, ...] = (),
 ) -> Unnumbered:
     """All rows for these intervals, without numbers."""
     return unnumbered_rows(
@@ -159,6 +164,7 @@ def compute_rows(
         densities=rock_densities(view.core, view.stock),
         seed=seed,
         reserved=reserved,
+        issued=issued,
     )
 
 
@@ -203,13 +209,20 @@ def draft_rows(
 ) -> tuple[Sheet, dict[str, tuple[str, int]], tuple[Finding, ...]]:
     """The draft for these intervals with its numbers and findings; nothing is stored.
 
-    Without a `seed` the sheet keeps its own, so that an edit moves no control it need not move.
+    Without a `seed` the sheet keeps its own, so that an edit moves no control it need not move; once issued, controls
+    stay behind their samples until the yard's seed is changed and the hole planned again.
     """
     sheet = view.sheet
     if seed is None:
         seed = sheet.seed if sheet else seed_for(view.rules.controls.seed, view.hole_id)
-    computed = compute_rows(view, intervals, seed=seed, reserved=work.materials_on_sheets(except_hole_id=view.hole_id))
     issued = work.revision(view.hole_id, sheet.revision).rows if sheet and sheet.revision else ()
+    computed = compute_rows(
+        view,
+        intervals,
+        seed=seed,
+        reserved=work.materials_on_sheets(except_hole_id=view.hole_id),
+        issued=issued if sheet and seed == sheet.seed else (),
+    )
     numbered = number_rows(work, view.stock, view.rules, view.hole_id, computed.rows, computed.pair, issued=issued)
     digest = plan_digest(view.core, view.stock, view.rules)
     if sheet is None:

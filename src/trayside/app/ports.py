@@ -10,6 +10,7 @@ from typing import Literal, Protocol, Self
 
 import polars
 
+from trayside.app.people_ports import PeopleRows
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.event import Event, Standing, Stored
 from trayside.model.finding import Finding
@@ -128,6 +129,10 @@ class Work(Protocol):
     def __enter__(self) -> Self: ...
     def __exit__(self, *exc: object) -> None: ...
     def commit(self) -> None: ...
+
+    @property
+    def people(self) -> PeopleRows:
+        """People, sessions, tablets and tries, in the same transaction."""
 
     # the loaded yard
     def hole_digests(self) -> dict[str, str]: ...

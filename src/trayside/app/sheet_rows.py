@@ -10,8 +10,10 @@ from itertools import accumulate
 import numpy as np
 
 from trayside.app.bag_masses import BY_MASS, BagPart, RockDensity, bag_masses
+from trayside.app.issued_bags import still_there
 from trayside.app.register_depth import HoleDepth
 from trayside.core.qc_insertion import place_controls
+from trayside.core.qc_kept import IssuedTicket, keep_controls
 from trayside.core.qc_rules import REASONS, BlankStock, ControlPlan, ControlRow, ControlRules, StandardStock
 from trayside.model.cut_sheet import Place, SheetRow
 from trayside.model.hole import HoleCore, Rock
@@ -50,18 +52,14 @@ def unnumbered_rows(
     densities: dict[str, RockDensity],
     seed: int,
     reserved: Mapping[str, int],
+    issued: tuple[SheetRow, ...] = (),
 ) -> Unnumbered:
-    """Every bag of the sheet in ticket order. `reserved` counts materials spoken for by other holes."""
+    """Every bag of the sheet in ticket order. `reserved` counts materials spoken for by other holes.
+
+    With `issued` rows the controls stay where they were issued, round the samples that are still there.
+    """
     samples = _samples(core, rules, depth, intervals)
-    plan = place_controls(
-        expected_grade=np.array([sample.expected_g_t for sample in samples]),
-        grade_class=np.array([sample.rank for sample in samples], dtype=np.int64),
-        is_high=np.array([sample.high for sample in samples], dtype=bool),
-        rules=control_rules(rules),
-        standards=_standards(stock, reserved),
-        blanks=_blanks(stock, rules, reserved),
-        seed=seed,
-    )
+    plan = _controls(samples, stock, rules, reserved=reserved, seed=seed, issued=issued)
     rows, pair, position = [], [], {}
     mass_g = {material.material: material.mass_g for material in stock.materials}
     second = {row.sample_index: row.duplicate_type for row in plan.rows if row.kind == "duplicate"}
@@ -83,9 +81,47 @@ def unnumbered_rows(
                 high_kg=kg * (1 + off),
             )
         reason = _reason(control, samples, rules, row.duplicate_type)
+        if "issued" in control.evidence:
+            reason = issued[control.evidence["issued"]].reason
         rows.append(replace(row, seq=seq, reason=reason, rack=control.rack + 1))
         pair.append(position[control.sample_index] if control.kind == "duplicate" else None)
     return Unnumbered(tuple(_with_masses(rows, samples, plan, stock, rules, densities)), tuple(pair), plan)
+
+
+def _controls(
+    samples: list[_Sample],
+    stock: Stock,
+    rules: Rules,
+    *,
+    reserved: Mapping[str, int],
+    seed: int,
+    issued: tuple[SheetRow, ...],
+) -> ControlPlan:
+    """Controls drawn anew, or kept where they were issued."""
+    ground = {
+        "expected_grade": np.array([sample.expected_g_t for sample in samples]),
+        "is_high": np.array([sample.high for sample in samples], dtype=bool),
+        "rules": control_rules(rules),
+        "standards": _standards(stock, reserved),
+        "blanks": _blanks(stock, rules, reserved),
+        "seed": seed,
+    }
+    if not issued:
+        return place_controls(grade_class=np.array([sample.rank for sample in samples], dtype=np.int64), **ground)
+    bags = tuple(SheetRow(0, "sample", "", sample.interval.from_mm, sample.interval.to_mm) for sample in samples)
+    old_samples = [row for row in issued if row.kind == "sample"]
+    place_of = {row.number: place for place, row in enumerate(old_samples)}
+    kept = still_there(tuple(old_samples), bags)
+    tickets = tuple(
+        IssuedTicket(
+            row.kind,
+            place_of[row.number] if row.kind == "sample" else place_of.get(row.duplicate_of),
+            row.material,
+            row.duplicate_type,
+        )
+        for row in issued
+    )
+    return keep_controls(issued=tickets, new_sample={place_of[row.number]: new for new, row in kept.items()}, **ground)
 
 
 def _reason(control: ControlRow, samples: list[_Sample], rules: Rules, duplicate_type: str | None) -> str:

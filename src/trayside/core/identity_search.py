@@ -452,7 +452,7 @@ def _mix_up(first: int, last: int, state: int, fit: Floats, settings: SearchSett
     length_cost = (last - first - 1) * np.log1p(-settings.slip_end_chance)
     if last < count - 1:
         length_cost += np.log(settings.slip_end_chance)
-    near = np.log(settings.odds_to_speak)
+    near = max(np.log(settings.odds_to_speak), 1e-6)
     heads = each[: last + 1][::-1].cumsum()[::-1][:last]  # gain from each start to the end found; two bags at least
     tails = each[first:].cumsum()[1:]
     starts = np.flatnonzero(heads >= gain - near)

@@ -18,6 +18,9 @@ from trayside.errors import ImpossibleValue
 GENESIS = "0" * 64
 """What stands in the place of the hash before the first record."""
 
+LARGEST_WHOLE = 2**53 - 1
+"""Beyond this a reader in another language may round the number (RFC 8785 section 3.2.2.3, from memory)."""
+
 _encode = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 _SCALARS = {str, int, bool, type(None)}
 _BRANCHES = {dict, list, tuple}

@@ -92,7 +92,6 @@ KINDS: tuple[FindingKind, ...] = (
                 "Give one crew another range; void the shared numbers that are printed twice."),
     FindingKind("number.look_alike", "note", "Names that are easily taken for each other",
                 "Say the hole aloud with its depth when handing over; rename while it is still possible."),
-    FindingKind("number.short", "stop", "Not enough ticket numbers", "Enter another ticket range."),
     FindingKind("stock.low", "warn", "A standard or blank is running out", "Order more before the next hole."),
 )  # fmt: skip
 BY_CODE: dict[str, FindingKind] = {kind.code: kind for kind in KINDS}

@@ -18,6 +18,7 @@ FaultKind = Literal["changed row", "missing row", "reordered", "doubled row", "b
 OPENING = '{"hash":"'
 MIDDLE = '","prev_hash":"'
 LAST = '","record":'
+STAMP = '"stored_at":"'
 HASH_FROM = len(OPENING)
 PREV_FROM = HASH_FROM + 64 + len(MIDDLE)
 RECORD_FROM = PREV_FROM + 64 + len(LAST)
@@ -82,7 +83,7 @@ def check_chain(links: Iterable[Link], *, witness: str | None = None) -> ChainRe
     `witness` is a hash somebody kept elsewhere (on a dispatch note): it must be in the chain, else records after it
     were cut off, or the whole chain was written anew. A chain alone cannot show that.
     """
-    prev, seq, before, clock_back = GENESIS, 0, "", []
+    prev, seq, stamp, clock_back = GENESIS, 0, STAMP, []
     missing_witness = witness is not None and witness != GENESIS
     rest = iter(links)
     try:
@@ -99,11 +100,11 @@ def check_chain(links: Iterable[Link], *, witness: str | None = None) -> ChainRe
             prev = own_hash
             if own_hash == witness:
                 missing_witness = False
-            stored_from = record.find('"stored_at":"') + 13
-            stored_at = record[stored_from : stored_from + 24]
-            if stored_at < before and len(clock_back) < 10:
-                clock_back.append(seq)
-            before = stored_at
+            if stamp not in record:
+                now = record[record.find(STAMP) :][: len(STAMP) + 24]
+                if now < stamp and len(clock_back) < 10:
+                    clock_back.append(seq)
+                stamp = now
     except UnreadableLineError as error:
         return ChainReport(seq, prev, ChainFault("unreadable line", seq + 1, error.what, error.line), tuple(clock_back))
     fault = None

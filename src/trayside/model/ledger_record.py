@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from json.encoder import encode_basestring
 
-from trayside.model.canonical import canonical, chain_hash
+from trayside.model.canonical import LARGEST_WHOLE, canonical, chain_hash
 from trayside.model.event import Event, Standing, Stored
 
 STORED_FIELDS = ("against", "seq", "standing", "stored_at", "why")
@@ -38,9 +38,12 @@ def link(
 
 
 def _spelled(value: str | int | None) -> str:
+    kind = type(value)
+    if kind is str:
+        return encode_basestring(value)
     if value is None:
         return "null"
-    return encode_basestring(value) if type(value) is str else canonical(value).decode()
+    return str(value) if kind is int and -LARGEST_WHOLE <= value <= LARGEST_WHOLE else canonical(value).decode()
 
 
 def stored_event(record: str, *, prev_hash: str, own_hash: str) -> Stored:

@@ -6,10 +6,11 @@ that another event has already is kept in a chain of its own: nothing that was s
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Table, select, tuple_
+from sqlalchemy import Connection, Table, select, text, tuple_
 
 from trayside.app.ports import Appended, LedgerEntry, LedgerHead, Ticket
 from trayside.model.event import Event, Stored
@@ -17,10 +18,10 @@ from trayside.model.ledger_chain import GENESIS, Link
 from trayside.model.ledger_record import link, stored_event
 
 from .bulk import BATCH_NAMES, in_batches, insert_rows
-from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS
+from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS, in_conflict
 
-LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray", "sheet_id")
-COLUMNS = ("seq", *LOOKED_UP_BY, "standing", "record", "prev_hash", "hash")
+LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray")
+COLUMNS = ("seq", *LOOKED_UP_BY, "record", "prev_hash", "hash")
 LINKS_AT_A_TIME = 5_000
 SAME_ID = "another event has this id"
 
@@ -63,11 +64,14 @@ def append_events(connection: Connection, entries: Sequence[LedgerEntry], *, sto
 
 
 def events_by_id(connection: Connection, event_ids: Iterable[str]) -> dict[str, Stored]:
-    found = {}
-    for batch in in_batches(event_ids, BATCH_NAMES):
-        for stored in _stored(connection, EVENTS, EVENTS.c.event_id.in_(batch)):
-            found[stored.event.event_id] = stored
-    return found
+    """Those of the ids that are in the ledger."""
+    wanted, ids = f"SELECT record, prev_hash, hash FROM {EVENTS.name} WHERE event_id ", list(event_ids)
+    if connection.dialect.name == "sqlite":  # one parameter for any number of ids: nearly all of them are new
+        rows = connection.exec_driver_sql(wanted + "IN (SELECT value FROM json_each(?))", (json.dumps(ids),))
+    else:
+        rows = connection.exec_driver_sql(wanted + "= ANY(%s)", (ids,))
+    found = (stored_event(record, prev_hash=prev_hash, own_hash=own_hash) for record, prev_hash, own_hash in rows)
+    return {stored.event.event_id: stored for stored in found}
 
 
 def events_of_objects(
@@ -89,8 +93,9 @@ def events_of_tray(connection: Connection, hole_id: str, tray: int) -> tuple[Sto
 
 def events_of_sheet(connection: Connection, sheet_id: str) -> tuple[Stored, ...]:
     """Everything that was done from this cut sheet, whatever its revision."""
-    hole = select(SHEETS.c.hole_id).where(SHEETS.c.sheet_id == sheet_id).scalar_subquery()
-    return tuple(_stored(connection, EVENTS, (EVENTS.c.hole_id == hole) & (EVENTS.c.sheet_id == sheet_id)))
+    hole_id = select(SHEETS.c.hole_id).where(SHEETS.c.sheet_id == sheet_id).scalar_subquery()
+    of_hole = _stored(connection, EVENTS, EVENTS.c.hole_id == hole_id)
+    return tuple(stored for stored in of_hole if stored.event.sheet_id == sheet_id)
 
 
 def events_since(connection: Connection, seq: int, *, count: int) -> tuple[Stored, ...]:
@@ -100,7 +105,7 @@ def events_since(connection: Connection, seq: int, *, count: int) -> tuple[Store
 
 def standing_conflicts(connection: Connection) -> tuple[Stored, ...]:
     """Every event that contradicted the ledger when it came, settled since or not."""
-    return tuple(_stored(connection, EVENTS, EVENTS.c.standing == "conflict"))
+    return tuple(_stored(connection, EVENTS, text(in_conflict(connection.dialect.name))))
 
 
 def conflicts_of(connection: Connection, event_id: str | None = None) -> list[Stored]:
@@ -118,15 +123,32 @@ def ledger_head(connection: Connection, *, table: Table = EVENTS) -> LedgerHead:
 def chain_links(connection: Connection, chain: str) -> Iterator[Link]:
     """The chain 'events' or 'event_conflicts' from its start, a few thousand rows at a time."""
     table = {"events": EVENTS, "event_conflicts": EVENT_CONFLICTS}[chain]
-    columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY, "standing"))
-    wanted = f"SELECT {columns} FROM {table.name} WHERE seq > %s ORDER BY seq LIMIT {LINKS_AT_A_TIME}"
-    if connection.dialect.name == "sqlite":
-        wanted = wanted.replace("%s", "?")
+    columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY))
+    wanted = f"SELECT {columns} FROM {table.name} WHERE seq > {{}} ORDER BY seq LIMIT {LINKS_AT_A_TIME}"
+    read = _read_on_sqlite if connection.dialect.name == "sqlite" else _read_on_postgresql
     after = -(2**31)
-    while rows := connection.exec_driver_sql(wanted, (after,)).fetchall():
+    while rows := read(connection, wanted.format(after)):
         for row in rows:
-            yield *row[:4], _fits(row), None
+            yield row[0], row[1], row[2], row[3], _fits(row), None  # a Link, without the cost of making one
         after = rows[-1][0]
+
+
+def _read_on_sqlite(connection: Connection, wanted: str) -> list:
+    return connection.exec_driver_sql(wanted).fetchall()
+
+
+def _read_on_postgresql(connection: Connection, wanted: str) -> list:
+    """By COPY, which takes half the time of a cursor. A record holds no raw tab or line end: JSON escapes them."""
+    rows = []
+    with connection.connection.cursor() as cursor, cursor.copy(f"COPY ({wanted}) TO STDOUT") as copy:
+        for line in copy:
+            written = bytes(line).decode()
+            row = written[:-1].split("\t")
+            if "\\" in written:
+                row = [None if value == "\\N" else value.replace("\\\\", "\\") for value in row]
+            row[0] = int(row[0])
+            rows.append(row)
+    return rows
 
 
 def tickets(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
@@ -167,16 +189,12 @@ def _fits(row: Sequence) -> bool:
     Keys stand in alphabetical order in the record, and a quotation mark inside a text is escaped there, so each of
     these stretches can only be found where it belongs.
     """
-    seq, _, _, record, event_id, kind, object_type, object_id, hole_id, tray, sheet_id, standing = row
+    _, _, _, record, event_id, kind, object_type, object_id, hole_id, tray = row
     hole = "null" if hole_id is None else f'"{hole_id}"'
-    sheet = "null" if sheet_id is None else f'"{sheet_id}"'
     return (
-        f',"event_id":"{event_id}","hole_id":{hole},"kind":"{kind}","object_id":"{object_id}",'
-        f'"object_type":"{object_type}","person":'
+        f'"event_id":"{event_id}","hole_id":{hole},"kind":"{kind}","object_id":"{object_id}","object_type":"{object_type}"'
         in record
-        and f',"seq":{seq},"sheet_id":{sheet},"software":' in record
-        and f',"standing":"{standing}","stored_at":' in record
-        and f',"tray":{"null" if tray is None else tray},"utc_offset_min":' in record
+        and f'"tray":{"null" if tray is None else tray},"utc' in record
     )
 
 
@@ -203,9 +221,7 @@ class _Pen:
             against=entry.against,
         )
         self.head = LedgerHead(stored.seq, stored.hash)
-        self.rows.append(
-            (stored.seq, *_looked_up_by(entry.event), entry.standing, record, stored.prev_hash, stored.hash)
-        )
+        self.rows.append((stored.seq, *_looked_up_by(entry.event), record, stored.prev_hash, stored.hash))
         return stored
 
     def put_down(self) -> None:
@@ -221,5 +237,4 @@ def _looked_up_by(event: Event) -> tuple:
         event.object_id,
         event.hole_id,
         event.tray,
-        event.sheet_id,
     )

@@ -20,6 +20,7 @@ from trayside.model.stock import Stock
 from . import finding_rows, hole_rows, ledger_rows, number_rows, read, sheet_rows, yard_rows
 from .connection import failed_outside, in_words
 from .hole_states import refresh_states
+from .people_rows import SqlPeople
 
 
 class SqlWork:
@@ -70,6 +71,10 @@ class SqlWork:
         if self._touched:
             refresh_states(self._open, self._touched)
             self._touched.clear()
+
+    @property
+    def people(self) -> SqlPeople:
+        return SqlPeople(self._open)
 
     # the loaded yard
 

@@ -14,6 +14,7 @@ depends_on = None
 Code = sa.String().with_variant(sa.String(collation="C"), "postgresql")
 Count = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 GENESIS = "0" * 64
+IN_CONFLICT = '(record, \'"standing":"conflict"\') > 0'
 TABLES = ("events", "event_conflicts")
 FROZEN = "the ledger only grows: record a correction instead"
 
@@ -24,6 +25,13 @@ def upgrade() -> None:
     op.create_index("events_by_id", "events", ["event_id"], unique=True)
     op.create_index("events_by_object", "events", ["object_type", "object_id"])
     op.create_index("events_by_place", "events", ["hole_id", "tray"])
+    op.create_index(
+        "events_in_conflict",
+        "events",
+        ["seq"],
+        sqlite_where=sa.text(f"instr{IN_CONFLICT}"),
+        postgresql_where=sa.text(f"strpos{IN_CONFLICT}"),
+    )
     op.create_index("event_conflicts_by_id", "event_conflicts", ["event_id"])
     dialect = op.get_context().dialect.name
     for name in TABLES:
@@ -43,8 +51,6 @@ def _chain(name: str) -> None:
         sa.Column("object_id", Code, nullable=False),
         sa.Column("hole_id", Code),
         sa.Column("tray", sa.Integer()),
-        sa.Column("sheet_id", Code),
-        sa.Column("standing", Code, nullable=False),
         sa.Column("record", Code, nullable=False),
         sa.Column("prev_hash", Code, nullable=False),
         sa.Column("hash", Code, nullable=False),
@@ -55,12 +61,12 @@ def _chain(name: str) -> None:
 
 def _guard_on_sqlite(name: str) -> None:
     """No change, no removal, no REPLACE, and no row that does not follow the newest one."""
-    newest = f"(SELECT max(seq) FROM {name})"
-    hash_before = f"coalesce((SELECT hash FROM {name} WHERE seq = NEW.seq - 1), '{GENESIS}')"
+    follows = f"(SELECT NEW.seq = seq + 1 AND NEW.prev_hash = hash FROM {name} ORDER BY seq DESC LIMIT 1)"
+    begins = f"NEW.seq = 1 AND NEW.prev_hash = '{GENESIS}'"
     for label, act, when in (
         ("update", "UPDATE", "1"),
         ("delete", "DELETE", "1"),
-        ("insert", "INSERT", f"NEW.seq <> coalesce({newest}, 0) + 1 OR NEW.prev_hash <> {hash_before}"),
+        ("insert", "INSERT", f"NOT coalesce({follows}, {begins})"),
     ):
         op.execute(
             f"CREATE TRIGGER {name}_keep_{label} BEFORE {act} ON {name} WHEN {when}"
