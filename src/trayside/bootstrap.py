@@ -64,9 +64,15 @@ def generated_pages() -> dict[str, Callable[[], str]]:
     """The pages of docs/ that are made from the code they describe."""
     from trayside.files.findings_page import findings_page
     from trayside.files.formats_page import formats_page
+    from trayside.files.ledger_page import ledger_page
     from trayside.files.sources_page import sources_page
 
-    return {"formats.md": formats_page, "findings.md": findings_page, "sources.md": sources_page}
+    return {
+        "formats.md": formats_page,
+        "findings.md": findings_page,
+        "ledger.md": ledger_page,
+        "sources.md": sources_page,
+    }
 
 
 def write_docs(folder: Path) -> list[Path]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from trayside.core.bag_mass import BagMass, predict_bag_mass_of_parts
 from trayside.core.cut_geometry import cut_pieces, quarter_pieces, whole_area
-from trayside.model.checks.rock import stick_density_t_m3
+from trayside.model.checks.rock import stick_densities_t_m3
 from trayside.model.hole import HoleCore
 from trayside.model.rules import Rules
 from trayside.model.stock import Stock
@@ -41,8 +41,8 @@ class BagPart:
 def rock_densities(core: HoleCore, stock: Stock) -> dict[str, RockDensity]:
     """Density per rock code: the median of the hole's own sticks when there are enough, else the rock code's value."""
     sticks: dict[str, list[float]] = {}
-    for stick in core.densities:
-        density, middle = stick_density_t_m3(stick), (stick.from_mm + stick.to_mm) // 2
+    for stick, density in zip(core.densities, stick_densities_t_m3(core.densities), strict=True):
+        middle = (stick.from_mm + stick.to_mm) // 2
         rock = next((rock for rock in core.rock if rock.from_mm <= middle < rock.to_mm), None)
         if density is not None and rock is not None:
             sticks.setdefault(rock.rock, []).append(density)

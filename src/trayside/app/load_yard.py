@@ -12,7 +12,9 @@ from trayside.app.check_yard import check_yard
 from trayside.app.ports import Progress, ReadFolder, StartWork, YardFolder
 from trayside.model import tables
 from trayside.model.finding import Finding
+from trayside.model.finding_kinds import found
 
+UNCHECKED = "This hole was loaded and its checks have not run"
 PER_HOLE = tuple(table.name for table in tables.TABLES if table.columns[0].name == "hole_id")
 SHARED = tuple(table.name for table in tables.TABLES if table.name not in PER_HOLE)
 
@@ -36,7 +38,10 @@ class LoadReport:
 def load_yard(
     folder: Path, *, read_folder: ReadFolder, start_work: StartWork, progress: Progress = lambda done, of, what: None
 ) -> LoadReport:
-    """Read and validate the folder, store what is new in one transaction, then check what changed."""
+    """Read and validate the folder, store what is new in one transaction, then check what changed in a second.
+
+    Until it is checked a hole carries a finding that says so and keeps it from being planned.
+    """
     progress(0, 4, "reading and validating the folder")
     read = read_folder(folder)
     progress(1, 4, "comparing with what is stored")
@@ -48,11 +53,15 @@ def load_yard(
         changed_tables = _store_shared(read, work)
         if fresh:
             work.replace_holes(_only(read, fresh, everything=len(fresh) == len(digests)), fresh)
-        progress(3, 4, "checking")
         to_check = work.hole_ids() if changed_tables else tuple(fresh)
-        new = fresh.keys() - known.keys()
-        findings = check_yard(work, hole_ids=to_check, unplanned=new) if to_check else ()
+        work.file_with_hole(found("hole.unchecked", UNCHECKED, hole_id=hole_id) for hole_id in to_check)
         work.commit()
+    progress(3, 4, "checking")
+    findings: tuple[Finding, ...] = ()
+    if to_check:
+        with start_work() as work:
+            findings = check_yard(work, hole_ids=to_check, unplanned=fresh.keys() - known.keys())
+            work.commit()
     progress(4, 4, "done")
     return LoadReport(
         holes_new=tuple(hole_id for hole_id in fresh if hole_id not in known),

@@ -90,7 +90,9 @@ def revoke_tablet(name: str, *, start_work: StartWork, clock: Clock) -> Tablet:
     with start_work() as work:
         tablet = work.people.tablet_named(name_key(name))
         if tablet is None:
-            raise NotFound(f"no tablet named {name[:80]!r} is paired", where="tablets", remedy="Look at the list of tablets")
+            raise NotFound(
+                f"no tablet named {name[:80]!r} is paired", where="tablets", remedy="Look at the list of tablets"
+            )
         work.people.revoke_tablet(tablet.tablet_id, clock())
         work.people.end_sessions(tablet_id=tablet.tablet_id)
         work.commit()

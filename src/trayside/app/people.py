@@ -48,7 +48,9 @@ def _added(
         if taken is not None:
             state = "" if taken.person.active else " and disabled"
             raise RefusedByRule(
-                f"{taken.person.name} is there already{state}", where="people", remedy="Choose a name that tells them apart"
+                f"{taken.person.name} is there already{state}",
+                where="people",
+                remedy="Choose a name that tells them apart",
             )
         work.people.add_person(person, name_key=name_key(person.name), pin_hash=pin_hash, added_at=clock())
         work.commit()

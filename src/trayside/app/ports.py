@@ -189,6 +189,12 @@ class Work(Protocol):
     # findings and the yard screen
     def replace_findings(self, hole_id: str | None, findings: Iterable[Finding]) -> None: ...
     def findings(self, hole_id: str | None = None) -> tuple[Finding, ...]: ...
+    def yard_findings(self) -> tuple[Finding, ...]:
+        """Findings on what the holes share: those that point at no hole."""
+
+    def file_with_hole(self, findings: Iterable[Finding]) -> None:
+        """Add findings to those of their holes, at most one of each code a hole; the next check replaces them."""
+
     def station_page(self, *, first: int, count: int, station: str | None = None) -> StationPage: ...
 
 

@@ -14,7 +14,7 @@ from typing import Literal
 from trayside.app.ports import Appended, Clock, LedgerEntry, StartWork, Ticket, Work
 from trayside.errors import ImpossibleValue, RefusedByRule, TraysideError
 from trayside.model.bag_states import Contradiction, machine_of, state_after
-from trayside.model.event import Event, check_correction, checked_event, moment, moment_text
+from trayside.model.event import Event, check_correction, checked_event, event_fields, moment, moment_text
 
 MOST_EVENTS = 5_000
 CLOCK_AHEAD = timedelta(minutes=5)
@@ -54,7 +54,7 @@ def record(events: Iterable[object], *, start_work: StartWork, clock: Clock) -> 
     fit: list[tuple[int, Event]] = []
     for place, raw in enumerate(sent):
         try:
-            fit.append((place, raw if isinstance(raw, Event) else checked_event(raw)))
+            fit.append((place, checked_event(event_fields(raw) if isinstance(raw, Event) else raw)))
         except (ImpossibleValue, RefusedByRule) as error:
             answers[place] = _refused(_id_of(raw), error)
     if fit:
@@ -189,5 +189,5 @@ def _refused(event_id: str | None, error: TraysideError) -> Recorded:
 
 
 def _id_of(raw: object) -> str | None:
-    given = raw.get("event_id") if isinstance(raw, dict) else None
+    given = raw.event_id if isinstance(raw, Event) else raw.get("event_id") if isinstance(raw, dict) else None
     return given[:40] if isinstance(given, str) else None

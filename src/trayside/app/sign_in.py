@@ -56,9 +56,7 @@ def sign_in(
     return SignedIn(person, token, ends_at)
 
 
-def proven(
-    name: str, *, pin: str, address: str, start_work: StartWork, clock: Clock, secrets: Secrets
-) -> Person:
+def proven(name: str, *, pin: str, address: str, start_work: StartWork, clock: Clock, secrets: Secrets) -> Person:
     """The person, when the PIN is theirs."""
     name, pin = name[:LONGEST_TYPED], pin[:LONGEST_TYPED]
     by_name, by_address = name_subject(name, secrets), f"address {address}"

@@ -12,14 +12,14 @@ from trayside.model.ledger_record import export_line
 
 @dataclass(frozen=True, slots=True)
 class LedgerReport:
-    """The chain of events, and the chain of what came under an id that was taken."""
+    """The chain of events, and the chain of what came under an id that was taken (None for an export)."""
 
     events: ChainReport
-    conflicts: ChainReport
+    conflicts: ChainReport | None = None
 
     @property
     def whole(self) -> bool:
-        return self.events.whole and self.conflicts.whole
+        return self.events.whole and (self.conflicts is None or self.conflicts.whole)
 
 
 def verify_store(*, start_work: StartWork, witness: str | None = None) -> LedgerReport:

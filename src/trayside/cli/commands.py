@@ -1,4 +1,4 @@
-"""The commands: demo, load, plan, check, issue, print, serve, describe."""
+"""The commands: demo, load, plan, check, issue, print, serve, describe, ledger."""
 
 from __future__ import annotations
 
@@ -16,20 +16,17 @@ from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_yard import load_yard
 from trayside.app.papers import TICKET_STOCKS
 from trayside.app.plan_samples import plan_yard
-from trayside.app.ports import StartWork
 from trayside.cli.demo_run import run_demo
+from trayside.cli.ledger_commands import ledger_commands
+from trayside.cli.options import DEFAULT_STORE, AsJson, Store, opened
 from trayside.cli.printing import paper_files, write_papers
 from trayside.cli.screen import bar, complain, say, say_findings
 from trayside.cli.toolbox import Toolbox
-from trayside.errors import LoadRefused, NotFound, RefusedByRule, TraysideError
+from trayside.errors import LoadRefused, RefusedByRule, TraysideError
 from trayside.model.finding import Finding, gravest
 
 STOPS_FOUND = 7
 """Exit code of `check` when a finding says stop."""
-
-Store = Annotated[str, typer.Option("--store", envvar="TRAYSIDE_STORE", help="SQLite file or postgresql:// address.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
-DEFAULT_STORE = "yard/trayside.sqlite"
 
 
 def build(toolbox: Toolbox) -> typer.Typer:
@@ -40,6 +37,8 @@ def build(toolbox: Toolbox) -> typer.Typer:
         add_completion=False,
         pretty_exceptions_enable=False,
     )
+
+    app.add_typer(ledger_commands(toolbox), name="ledger")
 
     @app.command()
     def demo(
@@ -85,7 +84,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
         """Plan samples, controls, numbers and masses; the drafts are stored."""
         with bar("planning", quiet=as_json) as progress:
             planned = plan_yard(
-                start_work=_opened(toolbox, store),
+                start_work=opened(toolbox, store),
                 make_id=toolbox.make_id,
                 hole_ids=tuple(holes) if holes else None,
                 progress=progress,
@@ -129,7 +128,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
         """Run every check and print the findings; exit code 7 when one of them says stop."""
         with bar("checking", quiet=as_json) as progress:
             findings = check_all(
-                start_work=_opened(toolbox, store), hole_ids=tuple(holes) if holes else None, progress=progress
+                start_work=opened(toolbox, store), hole_ids=tuple(holes) if holes else None, progress=progress
             )
         if as_json:
             typer.echo(json.dumps(_plain(findings), ensure_ascii=False, indent=1))
@@ -149,7 +148,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
         as_json: AsJson = False,
     ) -> None:
         """Issue a hole's cut sheet: signed, frozen, numbered; refused while a finding says stop."""
-        start_work = _opened(toolbox, store)
+        start_work = opened(toolbox, store)
         if version is None:
             with start_work(writing=False) as work:
                 sheet = work.sheet(hole)
@@ -188,7 +187,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
             raise TraysideError(
                 f"no ticket stock {tickets!r}", where="--tickets", remedy=f"Use {', '.join(TICKET_STOCKS)}"
             )
-        start_work = _opened(toolbox, store)
+        start_work = opened(toolbox, store)
         with start_work(writing=False) as work:
             view = view_hole(work, hole)
             revision = work.revision(hole, view.sheet.revision) if view.sheet and view.sheet.revision else None
@@ -201,7 +200,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
         port: Annotated[int, typer.Option(help="Port on 127.0.0.1.")] = 8377,
     ) -> None:
         """Serve the screens on this machine."""
-        toolbox.serve(_opened(toolbox, store), "127.0.0.1", port)
+        toolbox.serve(opened(toolbox, store), "127.0.0.1", port)
 
     @app.command()
     def describe(folder: Annotated[Path, typer.Argument(help="Yard folder.")]) -> None:
@@ -220,13 +219,6 @@ def build(toolbox: Toolbox) -> typer.Typer:
         say(__version__)
 
     return app
-
-
-def _opened(toolbox: Toolbox, store: str) -> StartWork:
-    """A store that is there: a mistyped path must not look like an empty yard."""
-    if "://" not in store and not Path(store).is_file():
-        raise NotFound("there is no store", where=store, remedy="Check --store, or load a yard folder into it first")
-    return toolbox.open_store(store)
 
 
 def run(toolbox: Toolbox, arguments: list[str] | None = None) -> int:

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trayside.core.cut_geometry import cut_pieces, offset_from_masses
+from trayside.core.cut_geometry import cut_faces, cut_pieces, offset_from_masses
 from trayside.core.number_lists import one_number
 from trayside.core.refusals import Floats, checked_cut, numbers, plain, refuse_where, together
 from trayside.core.run_length import cusum_arl
@@ -83,7 +83,8 @@ def half_ratio_chart(
 ) -> AlignmentChart:
     """Two-sided cumulative sum of the log ratio of both halves, in the order they were cut.
 
-    The offset since the start of a change is the mean of the offsets found back from each pair's masses.
+    The offset since the start of a change is the mean of the offsets found back from each pair's masses; its standard
+    error follows from that of the log ratio.
 
     Parameters
     ----------
@@ -136,6 +137,7 @@ def half_ratio_chart(
     expected = _log_area_ratio(2.0 * radius, kerf, target, "target_offset_mm")
     z = (np.log(near / far) - expected) / sd
     offset = offset_from_masses(near_kg=near, far_kg=far, core_diameter_mm=2.0 * radius, kerf_mm=kerf)
+    offset_sd = _offset_sd(2.0 * radius, kerf, offset, sd)
     high, low = np.zeros(len(z)), np.zeros(len(z))
     signals: list[AlignmentSignal] = []
     up = down = 0.0
@@ -149,7 +151,7 @@ def half_ratio_chart(
         high[t], low[t] = up, down
         if max(up, down) > h:
             start, toward = (up_start, "far half") if up >= down else (down_start, "near half")
-            signals.append(_signal(t, start, toward, offset, target))
+            signals.append(_signal(t, start, toward, offset, offset_sd, target))
             up = down = 0.0
     return AlignmentChart(z=z, high=high, low=low, offset_mm=offset, signals=tuple(signals), allowance=k, decision=h)
 
@@ -228,15 +230,20 @@ def _log_area_ratio(core_diameter_mm: ArrayLike, kerf_mm: ArrayLike, offset_mm: 
     return np.log(near / far)
 
 
-def _signal(at: int, start: int, toward: str, offset: Floats, target: Floats) -> AlignmentSignal:
-    since = offset[start : at + 1]
-    # One pair alone cannot show its own scatter.
-    error = float(np.std(since, ddof=1) / np.sqrt(len(since))) if len(since) > 1 else float("nan")
+def _offset_sd(diameter: Floats, kerf: Floats, offset: Floats, ratio_sd: Floats) -> Floats:
+    """Standard deviation of one pair's offset: that of the log ratio over how fast the ratio changes with the offset."""
+    cut = {"core_diameter_mm": diameter, "kerf_mm": kerf, "offset_mm": offset}
+    areas, faces = cut_pieces(**cut), cut_faces(**cut)
+    return ratio_sd / (faces.near_face_mm / areas.near_mm2 + faces.far_face_mm / areas.far_mm2)
+
+
+def _signal(at: int, start: int, toward: str, offset: Floats, offset_sd: Floats, target: Floats) -> AlignmentSignal:
+    since = slice(start, at + 1)
     return AlignmentSignal(
         signal=at,
         start=start,
         toward=toward,
-        offset_mm=float(since.mean()),
-        offset_standard_error_mm=error,
-        shift_mm=float((since - target[start : at + 1]).mean()),
+        offset_mm=float(offset[since].mean()),
+        offset_standard_error_mm=float(np.sqrt((offset_sd[since] ** 2).sum()) / (at + 1 - start)),
+        shift_mm=float((offset[since] - target[since]).mean()),
     )

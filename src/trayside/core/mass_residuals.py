@@ -5,7 +5,7 @@
     score z = (u - middle) / spread      inside range, light or heavy
 
 A bag never helps to judge itself: in a group of three, one wrong bag would otherwise pull the middle toward itself. A
-small group is drawn toward what was predicted (middle 0, spread 1), as if some bags that agree exactly were in it.
+small group is drawn toward what was predicted (middle 0, spread 1); a large one that agrees with itself is believed.
 What may lie behind a bag outside its range is ranked in `bag_causes`.
 """
 
@@ -19,12 +19,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-from trayside.core.number_lists import number_list, one_number
+from trayside.core.number_lists import fraction, number_list, one_number
 from trayside.core.refusals import Floats, numbers, refuse_where, together
 from trayside.core.robust import MAD_TO_SD
 from trayside.core.sources import Source
 from trayside.errors import ImpossibleValue
 
+MEDIAN_VARIANCE = np.pi / 2.0  # variance of the median of many normal values, in that of their mean
 INSIDE, LIGHT, HEAVY = "inside range", "light", "heavy"
 
 # Contents of a bag, in the order of the columns of `BagCauses`.
@@ -137,6 +138,7 @@ def mass_residuals(
     group: Sequence[Hashable] | None = None,
     coverage_factor: float = 3.0,
     prior_bags: float = 4.0,
+    shared_variance: float = 0.5,
 ) -> MassResiduals:
     """Score every weighed bag against its prediction and the other bags of its group.
 
@@ -157,7 +159,9 @@ def mass_residuals(
     coverage_factor : float [1]
         Half width of the range in standard deviations; a setting.
     prior_bags : float [1]
-        How many bags the prediction counts for; a setting.
+        How many bags the predicted spread counts for; a setting.
+    shared_variance : float [1]
+        Share of the predicted variance that the bags of a group have in common; a setting.
 
     Returns
     -------
@@ -172,7 +176,7 @@ def mass_residuals(
 
     Valid for: groups in which fewer than half of the bags are wrong. When most are wrong alike, the group ratio shows
         it, not the score.
-    Source: median and MAD (Hampel 1974, from memory) of the others, with shrinkage (derived); settings: common
+    Source: median and MAD (Hampel 1974, from memory) of the others, in a normal model of groups (derived); settings: common
         practice, no source.
     Checked by: tests/unit/core/test_mass_residuals.py, tests/properties/test_mass_residuals_properties.py
     """
@@ -191,7 +195,7 @@ def mass_residuals(
     own = sd / predicted
     ratio = measured / predicted
     units = np.log(ratio) / own
-    judged = judge_by_others(units, group=group, prior_count=prior_bags)
+    judged = judge_by_others(units, group=group, prior_count=prior_bags, shared_variance=shared_variance)
     group_ratio = np.exp(judged.middle * own)
     relative_sd = judged.spread * own
     expected = predicted * group_ratio
@@ -211,12 +215,18 @@ def mass_residuals(
 
 
 def judge_by_others(
-    values: ArrayLike, *, group: Sequence[Hashable] | None = None, prior_count: float = 4.0
+    values: ArrayLike,
+    *,
+    group: Sequence[Hashable] | None = None,
+    prior_count: float = 4.0,
+    shared_variance: float = 0.5,
 ) -> JudgedByOthers:
     """Middle and spread of the other members of each value's group, drawn toward 0 and 1 where they are few.
 
-    With m others, their median weighs m / (m + prior) and 0 weighs the rest; their squared 1.4826 MAD weighs m - 1
-    and 1 weighs prior. Without others: 0 and 1.
+    Of the predicted variance 1 a part v is shared by a group, the rest is each value's own. With m others of squared
+    1.4826 MAD d: own variance s = (prior (1 - v) + (m - 1) d) / (prior + m - 1); their median, whose variance is near
+    1.57 s / m, weighs w = v / (v + 1.57 s / m) against 0; and the spread is the root of s + w 1.57 s / m. With fewer
+    than two others nothing tells a wrong one from a group that stands apart: 0 and 1.
 
     Parameters
     ----------
@@ -225,7 +235,9 @@ def judge_by_others(
     group : sequence (n,) or None
         Group of each value, hashable; None takes all as one group.
     prior_count : float [1]
-        How many values the prediction counts for; a setting.
+        How many values the predicted spread counts for; a setting.
+    shared_variance : float [1]
+        Share v of the predicted variance that a group has in common; a setting.
 
     Returns
     -------
@@ -235,24 +247,29 @@ def judge_by_others(
     Raises
     ------
     ImpossibleValue
-        When a value is missing, the lists differ in length, or the prior count is not more than 0.
+        When a value is missing, the lists differ in length, the prior count is not more than 0 or the share not
+        between 0 and 1.
 
     Valid for: fewer than half of a group wrong.
-    Source: leave-one-out median and MAD with shrinkage (derived).
+    Source: leave-one-out median and MAD in a normal model of groups (derived); settings: common practice, no source.
     Checked by: tests/unit/core/test_mass_residuals.py, tests/properties/test_mass_residuals_properties.py
     """
     series = number_list(values, "values", least=0)
     prior = one_number(prior_count, "prior_count", above=0.0)
+    shared = fraction(shared_variance, "shared_variance")
     middle, spread = np.zeros(len(series)), np.ones(len(series))
     others = np.zeros(len(series), dtype=np.int64)
     for rows in group_rows(len(series), group):
         count = len(rows) - 1
         others[rows] = count
-        if not count:
+        if count < 2:
             continue
         medians, mads = _middles_without_each(series[rows])
-        middle[rows] = medians * (count / (count + prior))
-        spread[rows] = np.sqrt((prior + (count - 1) * (MAD_TO_SD * mads) ** 2) / (prior + count - 1))
+        own = (prior * (1.0 - shared) + (count - 1) * (MAD_TO_SD * mads) ** 2) / (prior + count - 1)
+        of_median = MEDIAN_VARIANCE * own / count
+        weight = shared / (shared + of_median)
+        middle[rows] = weight * medians
+        spread[rows] = np.sqrt(own + weight * of_median)
     return JudgedByOthers(middle=middle, spread=spread, others=others)
 
 

@@ -350,7 +350,7 @@ def _best_cycle(gaps: np.ndarray, longest: int) -> tuple[int, float]:
     """The cycle length whose repetition guesses most gaps right; at least four guesses must be possible."""
     best = (0, 0.0)
     for cycle in range(1, min(longest, len(gaps) - 4) + 1):
-        share = float((gaps[cycle:] == gaps[:-cycle]).mean())
+        share = int(np.count_nonzero(gaps[cycle:] == gaps[:-cycle])) / (len(gaps) - cycle)
         if share > best[1]:
             best = (cycle, share)
     return best
@@ -358,14 +358,16 @@ def _best_cycle(gaps: np.ndarray, longest: int) -> tuple[int, float]:
 
 def _best_step(where: np.ndarray, longest: int) -> tuple[int, int, float, float]:
     """The step m of 4 or more whose commonest place is most crowded: standard score of its count against 1 in m."""
-    best = (0, 0, 0.0, 0.0)
-    for step in range(4, longest + 1):
-        if where[-1] - where[0] < 3 * step:
-            break
-        counts = np.bincount(where % step, minlength=step)
-        place = int(counts.argmax())
-        expected = len(where) / step
-        score = float((counts[place] - expected) / np.sqrt(expected * (1 - 1 / step)))
-        if score > best[3]:
-            best = (step, place, float(counts[place] / len(where)), score)
-    return best
+    steps = np.arange(4, min(longest, int(where[-1] - where[0]) // 3) + 1)
+    if not len(steps):
+        return (0, 0, 0.0, 0.0)
+    wide = int(steps[-1])
+    cell = where % steps[:, None] + wide * np.arange(len(steps))[:, None]  # one row of places for each step
+    counts = np.bincount(cell.ravel(), minlength=wide * len(steps)).reshape(len(steps), wide)
+    crowd = counts.max(axis=1)
+    expected = len(where) / steps
+    scores = (crowd - expected) / np.sqrt(expected * (1 - 1 / steps))
+    best = int(scores.argmax())
+    if scores[best] <= 0.0:
+        return (0, 0, 0.0, 0.0)
+    return int(steps[best]), int(counts[best].argmax()), float(crowd[best] / len(where)), float(scores[best])

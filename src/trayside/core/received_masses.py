@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trayside.core.identity_search import DEFAULT_SETTINGS, IdentitySearch, SearchSettings, search_identity
-from trayside.core.mass_residuals import HEAVY, INSIDE, LIGHT, group_rows
+from trayside.core.mass_residuals import HEAVY, INSIDE, LIGHT, MEDIAN_VARIANCE, group_rows
 from trayside.core.number_lists import number_list, one_number
 from trayside.core.refusals import Floats, numbers
 from trayside.core.robust import MAD_TO_SD
@@ -97,7 +97,8 @@ def compare_received(
     The drying that a bag is judged by is the median log ratio of the other bags of its group, drawn toward the usual
     drying: with m others it weighs m T^2 / (m T^2 + 1.57 s^2), T the usual spread of drying between groups and s the
     scatter of a bag (the variance of a median of m is near 1.57 s^2 / m). The spread of the group, from the MAD, only
-    ever widens the range, so that bags dried unevenly are not called lost. The search for exchanges compares with the
+    ever widens the range, so that bags dried unevenly are not called lost. With fewer than two others the usual drying
+    stands alone. The search for exchanges compares with the
     yard's masses after drying.
 
     Parameters
@@ -177,12 +178,12 @@ def _judged_by(others: Floats, scatter: float, usual: float, settings: DryingSet
     """Middle of the other bags drawn toward the usual drying, and how unsure drying makes a single bag."""
     count = len(others)
     between = settings.usual_drying_sd**2
-    if not count:
+    if count < 2:  # nothing tells a bag that lost from a load that dried
         return usual, settings.usual_drying_sd
     median = float(np.median(others))
-    spread = MAD_TO_SD * float(np.median(np.abs(others - median))) if count > 2 else scatter
+    spread = MAD_TO_SD * float(np.median(np.abs(others - median))) 
     bag = max(spread, scatter)
-    own = 1.57 * bag * bag / count
+    own = MEDIAN_VARIANCE * bag * bag / count
     weight = between / (between + own)
     # What the middle itself may be off, and what the bags of this group scatter beyond the scales.
     unsure = weight * own + bag * bag - scatter * scatter

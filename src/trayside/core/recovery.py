@@ -475,8 +475,9 @@ def _stubs_backward(advance: Floats, recovered: Floats) -> tuple[Floats, Floats]
     """Stubs (n+1) and losses (n), backward; both are parts of one difference, so neither is negative."""
     stub = [0.0] * (len(advance) + 1)
     loss = [0.0] * len(advance)
-    for run in range(len(advance) - 1, -1, -1):
-        over = round(float(recovered[run] - advance[run]) + stub[run + 1], 12)
+    gain = (recovered - advance).tolist()
+    for run in range(len(gain) - 1, -1, -1):
+        over = round(gain[run] + stub[run + 1], 12)
         stub[run] = max(0.0, over)
         loss[run] = max(0.0, -over)
     return np.array(stub), np.array(loss)

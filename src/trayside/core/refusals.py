@@ -30,9 +30,10 @@ def numbers(
         array = raw.astype(np.float64)
     except (TypeError, ValueError):
         raise ImpossibleValue(f"not a number: {value!r}", where=name, remedy="Give a number") from None
-    refuse_where(np.isnan(array), array, name, "missing (NaN)", "Give the measured value, or leave this row out")
-    if not infinite_ok:
-        refuse_where(np.isinf(array), array, name, "infinite", "Give a finite number")
+    if not np.isfinite(array).all():
+        refuse_where(np.isnan(array), array, name, "missing (NaN)", "Give the measured value, or leave this row out")
+        if not infinite_ok:
+            refuse_where(np.isinf(array), array, name, "infinite", "Give a finite number")
     if above is not None:
         refuse_where(~(array > above), array, name, f"must be more than {above:g}", "Check the entry and its unit")
     if at_least is not None:

@@ -530,6 +530,9 @@ def _read_as_feet(written: Floats, longest: float) -> NDArray[np.bool_]:
     """The cheapest reading of a column of blocks: each in metres or in feet, broken neighbours and feet both cost."""
     if not len(written):
         return np.zeros(0, dtype=bool)
+    step = np.diff(written)
+    if np.all((step > 0.0) & (step <= longest)):
+        return np.zeros(len(written), dtype=bool)  # nothing breaks in metres, and nothing is cheaper than that
     readings = np.stack((written, written * FOOT), axis=1).tolist()
     cost = [0.0, FEET_COST]
     came_from: list[tuple[int, int]] = []

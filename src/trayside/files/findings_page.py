@@ -5,6 +5,7 @@ from __future__ import annotations
 from trayside.model.finding_kinds import KINDS
 
 SUBJECTS = {
+    "hole": "Loading",
     "run": "Runs and blocks",
     "loss": "Core losses",
     "tray": "Trays",

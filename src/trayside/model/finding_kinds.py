@@ -5,6 +5,8 @@ from __future__ import annotations
 from .finding import Finding, FindingKind
 
 KINDS: tuple[FindingKind, ...] = (
+    # loading
+    FindingKind("hole.unchecked", "stop", "Loaded, but not checked yet", "Run the checks: they look at what was loaded."),
     # runs and blocks
     FindingKind("run.gain_beside_loss", "warn", "More core than drilled, beside a run that lost core",
                 "Core left in the hole was probably picked up by the next run: agree with the driller and net the two."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, get_args
 
 from trayside.errors import ImpossibleValue
@@ -82,7 +83,7 @@ def checked_pin(pin: str) -> str:
         raise ImpossibleValue(
             f"a PIN has {SHORTEST_PIN} to {LONGEST_PIN} digits", where="PIN", remedy="Type digits only"
         )
-    steps = {(int(after) - int(before)) % 10 for before, after in zip(pin, pin[1:], strict=False)}
+    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
     if len(steps) == 1 and steps <= {0, 1, 9}:
         raise ImpossibleValue(
             "this PIN is one of the first that anybody would try", where="PIN", remedy="Mix the digits"

@@ -40,6 +40,30 @@ def replace_findings(connection: Connection, hole_id: str | None, findings: Iter
     return touched | {finding.hole_id for finding in findings if finding.hole_id is not None}
 
 
+def file_with_hole(connection: Connection, findings: Iterable[Finding]) -> set[str]:
+    """Add findings to those of their holes before all others; a hole that holds one of that code already keeps it."""
+    findings = tuple(findings)
+    codes = {finding.code for finding in findings}
+    held = set(
+        connection.execute(select(FINDINGS.c.filed_under, FINDINGS.c.code).where(FINDINGS.c.code.in_(codes))).all()
+    )
+    fresh = [finding for finding in findings if (finding.hole_id, finding.code) not in held]
+    first = {code: -1 - place for place, code in enumerate(sorted(codes))}
+    rows = [(finding.hole_id, first[finding.code], *_stored(finding)) for finding in fresh]
+    insert_rows(connection, FINDINGS, ("filed_under", "row_order", *COLUMNS), rows)
+    return {finding.hole_id for finding in fresh}
+
+
+def yard_findings(connection: Connection) -> tuple[Finding, ...]:
+    """Those of the yard's own check that point at no hole."""
+    wanted = (
+        select(*(FINDINGS.c[name] for name in COLUMNS))
+        .where(FINDINGS.c.filed_under == YARD, FINDINGS.c.hole_id.is_(None))
+        .order_by(FINDINGS.c.row_order)
+    )
+    return tuple(Finding(*row[:-1], evidence=json.loads(row[-1])) for row in connection.execute(wanted))
+
+
 def findings(connection: Connection, hole_id: str | None = None) -> tuple[Finding, ...]:
     """Those of one hole, whichever check made them, or with None all of the yard; the yard's own come first."""
     wanted = select(*(FINDINGS.c[name] for name in COLUMNS)).order_by(FINDINGS.c.filed_under, FINDINGS.c.row_order)

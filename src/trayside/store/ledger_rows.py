@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Table, select, text, tuple_
+from sqlalchemy import Connection, Table, select, tuple_
 
 from trayside.app.ports import Appended, LedgerEntry, LedgerHead, Ticket
 from trayside.model.event import Event, Stored
@@ -18,11 +18,10 @@ from trayside.model.ledger_chain import GENESIS, Link
 from trayside.model.ledger_record import link, stored_event
 
 from .bulk import BATCH_NAMES, in_batches, insert_rows
-from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS, in_conflict
+from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS
 
 LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray")
-COLUMNS = ("seq", *LOOKED_UP_BY, "record", "prev_hash", "hash")
-LINKS_AT_A_TIME = 5_000
+COLUMNS = ("seq", *LOOKED_UP_BY, "standing", "record", "prev_hash", "hash")
 SAME_ID = "another event has this id"
 
 
@@ -105,7 +104,7 @@ def events_since(connection: Connection, seq: int, *, count: int) -> tuple[Store
 
 def standing_conflicts(connection: Connection) -> tuple[Stored, ...]:
     """Every event that contradicted the ledger when it came, settled since or not."""
-    return tuple(_stored(connection, EVENTS, text(in_conflict(connection.dialect.name))))
+    return tuple(_stored(connection, EVENTS, EVENTS.c.standing == "conflict"))
 
 
 def conflicts_of(connection: Connection, event_id: str | None = None) -> list[Stored]:
@@ -121,34 +120,37 @@ def ledger_head(connection: Connection, *, table: Table = EVENTS) -> LedgerHead:
 
 
 def chain_links(connection: Connection, chain: str) -> Iterator[Link]:
-    """The chain 'events' or 'event_conflicts' from its start, a few thousand rows at a time."""
+    """The chain 'events' or 'event_conflicts' from its start. Nothing else may be asked until it is read or dropped."""
     table = {"events": EVENTS, "event_conflicts": EVENT_CONFLICTS}[chain]
-    columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY))
-    wanted = f"SELECT {columns} FROM {table.name} WHERE seq > {{}} ORDER BY seq LIMIT {LINKS_AT_A_TIME}"
-    read = _read_on_sqlite if connection.dialect.name == "sqlite" else _read_on_postgresql
-    after = -(2**31)
-    while rows := read(connection, wanted.format(after)):
-        for row in rows:
-            yield row[0], row[1], row[2], row[3], _fits(row), None  # a Link, without the cost of making one
-        after = rows[-1][0]
+    columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY, "standing"))
+    wanted = f"SELECT {columns} FROM {table.name} ORDER BY seq"
+    rows = _read_on_sqlite if connection.dialect.name == "sqlite" else _read_on_postgresql
+    for row in rows(connection, wanted):
+        yield row[0], row[1], row[2], row[3], _fits(row), None  # a Link, without the cost of making one
 
 
-def _read_on_sqlite(connection: Connection, wanted: str) -> list:
-    return connection.exec_driver_sql(wanted).fetchall()
+def _read_on_sqlite(connection: Connection, wanted: str) -> Iterator[Sequence]:
+    cursor = connection.connection.cursor()
+    try:
+        yield from cursor.execute(wanted)
+    finally:
+        cursor.close()
 
 
-def _read_on_postgresql(connection: Connection, wanted: str) -> list:
+def _read_on_postgresql(connection: Connection, wanted: str) -> Iterator[Sequence]:
     """By COPY, which takes half the time of a cursor. A record holds no raw tab or line end: JSON escapes them."""
-    rows = []
     with connection.connection.cursor() as cursor, cursor.copy(f"COPY ({wanted}) TO STDOUT") as copy:
-        for line in copy:
-            written = bytes(line).decode()
-            row = written[:-1].split("\t")
-            if "\\" in written:
-                row = [None if value == "\\N" else value.replace("\\\\", "\\") for value in row]
-            row[0] = int(row[0])
-            rows.append(row)
-    return rows
+        try:
+            for line in copy:
+                written = bytes(line).decode()
+                row = written[:-1].split("\t")
+                if "\\" in written:
+                    row = [None if value == "\\N" else value.replace("\\\\", "\\") for value in row]
+                row[0] = int(row[0])
+                yield row
+        finally:
+            for _ in copy:  # whoever stops early leaves a connection that can be used
+                pass
 
 
 def tickets(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
@@ -189,11 +191,12 @@ def _fits(row: Sequence) -> bool:
     Keys stand in alphabetical order in the record, and a quotation mark inside a text is escaped there, so each of
     these stretches can only be found where it belongs.
     """
-    _, _, _, record, event_id, kind, object_type, object_id, hole_id, tray = row
+    _, _, _, record, event_id, kind, object_type, object_id, hole_id, tray, standing = row
     hole = "null" if hole_id is None else f'"{hole_id}"'
     return (
         f'"event_id":"{event_id}","hole_id":{hole},"kind":"{kind}","object_id":"{object_id}","object_type":"{object_type}"'
         in record
+        and f'"standing":"{standing}","stored' in record
         and f'"tray":{"null" if tray is None else tray},"utc' in record
     )
 
@@ -221,7 +224,9 @@ class _Pen:
             against=entry.against,
         )
         self.head = LedgerHead(stored.seq, stored.hash)
-        self.rows.append((stored.seq, *_looked_up_by(entry.event), record, stored.prev_hash, stored.hash))
+        self.rows.append(
+            (stored.seq, *_looked_up_by(entry.event), entry.standing, record, stored.prev_hash, stored.hash)
+        )
         return stored
 
     def put_down(self) -> None:

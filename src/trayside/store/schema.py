@@ -253,12 +253,6 @@ YARD_SETTINGS = Table(
 )
 
 
-def in_conflict(dialect: str) -> str:
-    """SQL for: the record says that the event was stored as a conflict. Indexed, so that these few are found at once."""
-    find = "instr" if dialect == "sqlite" else "strpos"
-    return f'{find}(record, \'"standing":"conflict"\') > 0'
-
-
 def _chain(name: str, *indexes: Index) -> Table:
     """A table that only grows, each row tied to the one before. `record` is the text that was hashed and the one truth;
     the columns before it repeat what is looked up by, and `ledger verify` holds them against it."""
@@ -272,6 +266,7 @@ def _chain(name: str, *indexes: Index) -> Table:
         Column("object_id", Code, nullable=False),
         Column("hole_id", Code),
         Column("tray", Integer),
+        Column("standing", Code, nullable=False),
         Column("record", Code, nullable=False),
         Column("prev_hash", Code, nullable=False),
         Column("hash", Code, nullable=False),
@@ -289,8 +284,8 @@ EVENTS = _chain(
     Index(
         "events_in_conflict",
         "seq",
-        sqlite_where=text(in_conflict("sqlite")),
-        postgresql_where=text(in_conflict("postgresql")),
+        sqlite_where=text("standing = 'conflict'"),
+        postgresql_where=text("standing = 'conflict'"),
     ),
 )
 EVENT_CONFLICTS = _chain("event_conflicts", Index("event_conflicts_by_id", "event_id"))

@@ -188,6 +188,12 @@ class SqlWork:
     def findings(self, hole_id: str | None = None) -> tuple[Finding, ...]:
         return finding_rows.findings(self._open, hole_id)
 
+    def yard_findings(self) -> tuple[Finding, ...]:
+        return finding_rows.yard_findings(self._open)
+
+    def file_with_hole(self, findings: Iterable[Finding]) -> None:
+        self._touched |= finding_rows.file_with_hole(self._open, findings)
+
     def station_page(self, *, first: int, count: int, station: str | None = None) -> StationPage:
         self._settle()
         return read.station_page(self._open, first=first, count=count, station=station)

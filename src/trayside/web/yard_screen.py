@@ -39,7 +39,7 @@ def yard_screen(request: Request) -> Response:
     number = _page_number(request.query_params.get("page", "1"))
     with services.start_work(writing=False) as work:
         held = work.station_page(first=(number - 1) * HOLES_A_PAGE, count=HOLES_A_PAGE, station=station)
-        rules, shared = rules_of(work), work.findings(None)
+        rules, shared = rules_of(work), work.yard_findings()
     pages = max(1, -(-held.total // HOLES_A_PAGE))
     if number > pages:
         raise NotFound(f"the yard has {pages} pages of holes", where=f"page {number}", remedy="Go to the first page")
@@ -58,7 +58,7 @@ def yard_screen(request: Request) -> Response:
         number=number,
         pages=pages,
         plannable=sum(line.can_plan for line in lines),
-        shared=[finding for finding in shared if finding.hole_id is None],
+        shared=shared,
     )
 
 

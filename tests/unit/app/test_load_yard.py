@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trayside.app.check_yard import check_all
-from trayside.errors import LoadRefused, NotFound
+from trayside.errors import LoadRefused, NotFound, RefusedByRule
 
 
 def test_the_first_load_says_what_came(yard):
@@ -152,3 +152,20 @@ def test_holes_whose_names_look_alike_are_noted_for_the_yard(yard, codes):
     report = yard.load()
     assert codes(report.findings) == ["number.look_alike"]
     assert report.findings[0].hole_id is None
+
+
+def test_a_hole_that_was_stored_but_not_checked_says_so_and_cannot_be_planned(yard, monkeypatch):
+    """The checks may be cut off after the store: nothing unchecked is planned."""
+
+    def cut_off(*_args, **_more):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("trayside.app.load_yard.check_yard", cut_off)
+    with pytest.raises(KeyboardInterrupt):
+        yard.load()
+    assert [finding.code for finding in yard.view().findings] == ["hole.unchecked"]
+    with pytest.raises(RefusedByRule, match="must be settled"):
+        yard.plan()
+    check_all(start_work=yard.start_work)
+    assert "hole.unchecked" not in {finding.code for finding in yard.view().findings}
+    assert yard.plan().sheet.rows

@@ -40,7 +40,22 @@ def test_without_noise_the_offset_is_exact():
     signal = chart.signals[0]
     assert (signal.start, signal.toward) == (2, "near half")
     assert signal.offset_mm == pytest.approx(4.0)
-    assert signal.offset_standard_error_mm == pytest.approx(0.0, abs=1e-9) or signal.signal == signal.start
+
+
+def test_the_error_of_the_offset_is_that_of_chance():
+    offset = np.full(2000, 4.0)
+    case = halves(offset, sd=0.05, seed=6)
+    chart = half_ratio_chart(**case, **CORE, target_offset_mm=4.0, ratio_sd=0.05, decision=1e9)
+    one = half_ratio_chart(
+        near_kg=case["near_kg"][:1] * 0.2, far_kg=case["far_kg"][:1], **CORE, target_offset_mm=4.0, ratio_sd=0.05
+    ).signals[0]
+    assert chart.signals == ()
+    few = half_ratio_chart(**halves(np.full(10, 4.0)), **CORE, target_offset_mm=3.2, ratio_sd=0.05).signals[0]
+    pairs = few.signal + 1 - few.start
+    assert pairs > 1
+    # The scatter of 2000 single offsets, 4 standard errors (1.6 % each).
+    assert few.offset_standard_error_mm * np.sqrt(pairs) == pytest.approx(np.std(chart.offset_mm), rel=0.065)
+    assert one.offset_standard_error_mm > 0.0
 
 
 def test_sums_agree_with_a_plain_loop_and_with_the_control_chart_up_to_the_first_signal():

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from statistics import median
 
+import numpy as np
+
 from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
 from trayside.model.hole import HoleCore, OrientationMark
@@ -85,16 +87,13 @@ def _turns(marks: tuple[OrientationMark, ...], turn_deg: float, over_mm: int) ->
     angles = _unwrapped([mark.angle_deg for mark in marks])
     smooth = [median(angles[max(0, i - 1) : i + 2]) for i in range(len(angles))]
     depths = [mark.depth_mm for mark in marks]
-    candidates = []
-    for first in range(len(smooth)):
-        for last in range(first + 3, len(smooth)):
-            turn = smooth[last] - smooth[first]
-            if (
-                depths[last] - depths[first] >= over_mm
-                and abs(turn) > turn_deg
-                and _steady(depths, smooth, first, last)
-            ):
-                candidates.append((first, last, turn))
+    level, along = np.array(smooth), np.array(depths)
+    far = (along - along[:, None] >= over_mm) & (np.abs(level - level[:, None]) > turn_deg)
+    candidates = [
+        (first, last, smooth[last] - smooth[first])
+        for first, last in np.argwhere(np.triu(far, k=3)).tolist()
+        if _steady(depths, smooth, first, last)
+    ]
     kept: list[tuple[int, int, float]] = []
     for first, last, turn in sorted(candidates, key=lambda found_: (-round(abs(found_[2]), 1), found_[1] - found_[0])):
         if all(last <= other_first or first >= other_last for other_first, other_last, _ in kept):

@@ -143,11 +143,31 @@ def stick_density_t_m3(stick: Density) -> float | None:
     return float(density_from_immersion(mass_dry_g=stick.mass_dry_g, mass_in_water_g=stick.mass_in_water_g))
 
 
+def stick_densities_t_m3(sticks: tuple[Density, ...]) -> list[float | None]:
+    """`stick_density_t_m3` of many sticks, those with masses in one go."""
+    weighed = [
+        at
+        for at, stick in enumerate(sticks)
+        if stick.density_t_m3 is None
+        and stick.mass_dry_g is not None
+        and stick.mass_in_water_g is not None
+        and stick.mass_in_water_g < stick.mass_dry_g
+    ]
+    densities = [stick.density_t_m3 for stick in sticks]
+    if weighed:
+        found_t_m3 = density_from_immersion(
+            mass_dry_g=[sticks[at].mass_dry_g for at in weighed],
+            mass_in_water_g=[sticks[at].mass_in_water_g for at in weighed],
+        )
+        for at, density in zip(weighed, found_t_m3.tolist(), strict=True):
+            densities[at] = density
+    return densities
+
+
 def check_density(core: HoleCore, rules: Rules, rock_codes: dict[str, RockCode]) -> list[Finding]:
     """Findings on sticks whose density is unlike the rock they were taken from."""
     findings = []
-    for stick in core.densities:
-        density = stick_density_t_m3(stick)
+    for stick, density in zip(core.densities, stick_densities_t_m3(core.densities), strict=True):
         middle = (stick.from_mm + stick.to_mm) // 2
         rock = next((rock for rock in core.rock if rock.from_mm <= middle < rock.to_mm), None)
         code = rock_codes.get(rock.rock) if rock else None

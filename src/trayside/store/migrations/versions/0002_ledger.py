@@ -14,7 +14,7 @@ depends_on = None
 Code = sa.String().with_variant(sa.String(collation="C"), "postgresql")
 Count = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 GENESIS = "0" * 64
-IN_CONFLICT = '(record, \'"standing":"conflict"\') > 0'
+IN_CONFLICT = sa.text("standing = 'conflict'")
 TABLES = ("events", "event_conflicts")
 FROZEN = "the ledger only grows: record a correction instead"
 
@@ -29,8 +29,8 @@ def upgrade() -> None:
         "events_in_conflict",
         "events",
         ["seq"],
-        sqlite_where=sa.text(f"instr{IN_CONFLICT}"),
-        postgresql_where=sa.text(f"strpos{IN_CONFLICT}"),
+        sqlite_where=IN_CONFLICT,
+        postgresql_where=IN_CONFLICT,
     )
     op.create_index("event_conflicts_by_id", "event_conflicts", ["event_id"])
     dialect = op.get_context().dialect.name
@@ -51,6 +51,7 @@ def _chain(name: str) -> None:
         sa.Column("object_id", Code, nullable=False),
         sa.Column("hole_id", Code),
         sa.Column("tray", sa.Integer()),
+        sa.Column("standing", Code, nullable=False),
         sa.Column("record", Code, nullable=False),
         sa.Column("prev_hash", Code, nullable=False),
         sa.Column("hash", Code, nullable=False),

@@ -1,0 +1,68 @@
+"""Which right every address needs. An address that is not listed needs the gravest: a test keeps the table whole."""
+
+from __future__ import annotations
+
+from starlette.routing import BaseRoute, Match, Mount, Route
+from starlette.types import Scope
+
+ANYONE = "anyone"
+"""Also a stranger on the network: pairing, and what its page is drawn with."""
+DEVICE = "device"
+"""A paired tablet or the yard's own machine, nobody signed in: signing in, scripts and styles."""
+MACHINE = "machine"
+"""Only the yard's own machine."""
+GRAVEST = "manage"
+
+NEEDS: dict[str, str] = {
+    "GET /": "look",
+    "GET /find": "look",
+    "POST /plan": "plan",
+    "GET /hole/{hole_id}": "look",
+    "GET /hole/{hole_id}/trays": "look",
+    "GET /hole/{hole_id}/sheet": "look",
+    "POST /hole/{hole_id}/sheet/plan": "plan",
+    "POST /hole/{hole_id}/sheet/preview": "look",
+    "POST /hole/{hole_id}/sheet/try": "look",
+    "POST /hole/{hole_id}/sheet/save": "edit",
+    "POST /hole/{hole_id}/sheet/issue": "issue",
+    "GET /hole/{hole_id}/sheet/{revision}": "look",
+    "GET /hole/{hole_id}/paper/cut-sheet.pdf": "look",
+    "GET /hole/{hole_id}/paper/tray-sheet.pdf": "look",
+    "GET /hole/{hole_id}/paper/tickets.pdf": "look",
+    "GET /sign-in": DEVICE,
+    "POST /sign-in": DEVICE,
+    "POST /sign-out": DEVICE,
+    "GET /pair": ANYONE,
+    "POST /pair": ANYONE,
+    "GET /people": "manage",
+    "POST /people": "manage",
+    "POST /people/disable": "manage",
+    "POST /people/pin": "manage",
+    "GET /people/first": MACHINE,
+    "POST /people/first": MACHINE,
+    "GET /tablets": "manage",
+    "POST /tablets/code": "manage",
+    "POST /tablets/revoke": "manage",
+    "GET /static": DEVICE,
+}
+OPEN_STATIC = frozenset({"/static/trayside.css", "/static/access.css", "/static/tray.svg", "/static/pin-pad.js"})
+
+
+def needed_right(scope: Scope, routes: list[BaseRoute]) -> str | None:
+    """The right this request needs; None when no page has this address."""
+    method = "GET" if scope["method"] == "HEAD" else scope["method"]
+    for route in routes:
+        if route.matches(scope)[0] is Match.FULL and isinstance(route, Route | Mount):
+            if isinstance(route, Mount) and scope["path"] in OPEN_STATIC:
+                return ANYONE
+            return NEEDS.get(f"{method} {route.path}", GRAVEST)
+    return None
+
+
+def addresses(routes: list[BaseRoute] | tuple[BaseRoute, ...]) -> list[str]:
+    """Every address of the site as the table names it."""
+    found = []
+    for route in routes:
+        methods = {"GET"} if isinstance(route, Mount) else route.methods - {"HEAD"}
+        found += [f"{method} {route.path}" for method in sorted(methods)]
+    return found
