@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 import secrets
+import socket
 import sys
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 from trayside.app.identity import uuid7
 from trayside.app.ports import StartWork, Work
+from trayside.errors import TraysideError
 
+HOST_NAME = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "demo" / "vellin_ridge"
 
 
@@ -44,20 +49,88 @@ def papers():
     return TypstPapers()
 
 
-def site(start_work: StartWork):
+@cache
+def pin_secrets():
+    """Hashing of PINs; one for the whole program, so that only a few are hashed at once."""
+    from trayside.store.secrets_argon2 import Argon2Secrets
+
+    return Argon2Secrets()
+
+
+def site(start_work: StartWork, **more):
     """The screens as an ASGI application."""
     from trayside.web.services import Services
     from trayside.web.site import build_site
 
-    return build_site(Services(start_work=start_work, clock=clock, make_id=make_id, papers=papers()))
+    services = Services(
+        start_work=start_work, clock=clock, make_id=make_id, papers=papers(), secrets=pin_secrets(), **more
+    )
+    return build_site(services)
 
 
 def serve(start_work: StartWork, host: str, port: int) -> None:
-    import uvicorn
+    from trayside.web.serving import Served, listen, run_all
 
-    sys.stdout.write(f"Screens on http://{host}:{port}/ (stop with Ctrl+C)\n")
+    listening = listen(host, port)
+    _say(f"Screens on http://{host}:{port}/ (stop with Ctrl+C)")
+    run_all([Served(site(start_work), [listening])])
+
+
+def serve_lan(start_work: StartWork, *, addresses: tuple[str, ...], port: int, keys: Path) -> None:
+    """The office screens on this machine at `port`, the yard over https on the network at the next port, and at the
+    one after it the page that hands out the certificate."""
+    import segno
+
+    from trayside.store.local_authority import certificates_for
+    from trayside.web.services import Lan
+    from trayside.web.serving import Served, addresses_of_machine, listen, run_all
+    from trayside.web.trust_site import build_trust_site
+
+    addresses = addresses or addresses_of_machine()
+    if not addresses:
+        raise TraysideError("this machine has no address on a network", where="--lan", remedy="Give one with --address")
+    name = socket.gethostname().split(".")[0].casefold()
+    names = (*addresses, *((name, f"{name}.local") if HOST_NAME.fullmatch(name) else ()))
+
+    def vouched():
+        return certificates_for(names, folder=keys, now=clock())
+
+    made = vouched()
+    in_url = [f"[{address}]" if ":" in address else address for address in addresses]
+    lan = Lan(
+        addresses=tuple(f"https://{address}:{port + 1}/" for address in in_url),
+        trust_address=f"http://{in_url[0]}:{port + 2}/",
+        fingerprint=made.fingerprint,
+    )
+    hosts = (*in_url, *names)
+    trust = build_trust_site(
+        lan, certificate=made.authority_certificate, ends_at=made.authority_ends_at, hosts=hosts
+    )
+    served = [
+        Served(site(start_work, lan=lan), [listen("127.0.0.1", port)]),
+        Served(
+            site(start_work, lan=lan, reach="network", hosts=hosts),
+            [listen(address, port + 1) for address in addresses],
+            made.server_key,
+            made.server_certificate,
+        ),
+        Served(trust, [listen(address, port + 2) for address in addresses]),
+    ]
+    _say(f"Office screens on http://127.0.0.1:{port}/ (stop with Ctrl+C)")
+    _say(f"1. Each tablet trusts the yard once: scan this, or open {lan.trust_address}")
+    segno.make_qr(lan.trust_address).terminal(compact=True)
+    _say(f"   The certificate's fingerprint (SHA-256) must be {lan.fingerprint}")
+    _say(f"2. Then it opens {' or '.join(lan.addresses)}")
+    _say("3. And is paired with a code: Tablets on the office screens, or the command trayside pair")
+    with start_work(writing=False) as work:
+        if not work.people.any_people():
+            _say(f"Nobody can sign in yet: add the first person on http://127.0.0.1:{port}/people/first")
+    run_all(served, renew=vouched)
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
     sys.stdout.flush()
-    uvicorn.run(site(start_work), host=host, port=port, log_level="warning", server_header=False)
 
 
 def generated_pages() -> dict[str, Callable[[], str]]:
@@ -102,6 +175,8 @@ def main(arguments: list[str] | None = None) -> None:
         make_id=make_id,
         demo_folder=DEMO_FOLDER,
         write_docs=write_docs,
+        secrets=pin_secrets(),
+        serve_lan=serve_lan,
     )
     sys.exit(run(toolbox, arguments))
 

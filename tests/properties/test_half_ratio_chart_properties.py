@@ -39,4 +39,8 @@ def test_signals_are_in_order_and_above_the_limit(pairs):
         assert (signal.shift_mm > 0.0) == (signal.toward == "near half")
         after = signal.signal
     said = {signal.signal for signal in chart.signals}
-    assert all(max(h, lo) <= chart.decision for t, (h, lo) in enumerate(zip(chart.high, chart.low, strict=True)) if t not in said)
+    assert all(
+        max(h, lo) <= chart.decision
+        for t, (h, lo) in enumerate(zip(chart.high, chart.low, strict=True))
+        if t not in said
+    )

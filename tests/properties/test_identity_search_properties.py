@@ -59,7 +59,9 @@ def test_the_unit_of_mass_does_not_matter(bags, scale):
 
 @given(MASS, st.floats(1.0, 3.0), st.floats(1.0, 3.0), st.floats(0.01, 0.3))
 def test_power_grows_with_the_difference(mass, small, more, sd):
-    near, far = (swap_power(predicted_kg=[mass, mass * ratio], relative_sd=sd).share_seen for ratio in (small, small * more))
+    near, far = (
+        swap_power(predicted_kg=[mass, mass * ratio], relative_sd=sd).share_seen for ratio in (small, small * more)
+    )
     assert near <= far + 0.002
     assert 0.0 <= near <= 1.0
 

@@ -29,7 +29,10 @@ def test_the_unit_of_mass_does_not_matter(bags, scale):
     measured, predicted, group = (np.array(column) for column in zip(*bags, strict=True))
     one, other = (
         mass_residuals(
-            measured_kg=measured * by, predicted_kg=predicted * by, predicted_sd_kg=predicted * by / 20, group=list(group)
+            measured_kg=measured * by,
+            predicted_kg=predicted * by,
+            predicted_sd_kg=predicted * by / 20,
+            group=list(group),
         )
         for by in (1.0, scale)
     )

@@ -272,3 +272,9 @@ def test_markup_in_a_name_stays_text(planned, yard):
     text = planned.get(SHEET).text
     assert "<script>x" not in text
     assert "last by &lt;script&gt;x" in text
+
+
+def test_the_sheet_says_what_a_bag_can_say_at_best(browser, planned):
+    text = browser.get(SHEET).text
+    assert "Scatter by Gy" in text
+    assert "Never pool them" in text

@@ -1,4 +1,4 @@
-"""The commands: demo, load, plan, check, issue, print, serve, describe, ledger."""
+"""The commands: demo, load, plan, check, issue, print, serve, pair, describe, ledger, people, tablets."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from trayside.app.plan_samples import plan_yard
 from trayside.cli.demo_run import run_demo
 from trayside.cli.ledger_commands import ledger_commands
 from trayside.cli.options import DEFAULT_STORE, AsJson, Store, opened
+from trayside.cli.people_commands import PinStdin, people_commands, say_pairing_code, signer, tablet_commands
 from trayside.cli.printing import paper_files, write_papers
 from trayside.cli.screen import bar, complain, say, say_findings
 from trayside.cli.toolbox import Toolbox
@@ -39,6 +40,8 @@ def build(toolbox: Toolbox) -> typer.Typer:
     )
 
     app.add_typer(ledger_commands(toolbox), name="ledger")
+    app.add_typer(people_commands(toolbox), name="people")
+    app.add_typer(tablet_commands(toolbox), name="tablets")
 
     @app.command()
     def demo(
@@ -144,6 +147,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
         statement: Annotated[str, typer.Option(help="What the signer wants said on it.")] = "",
         version: Annotated[int | None, typer.Option(help="Version you looked at; the newest when not given.")] = None,
         papers: Annotated[Path | None, typer.Option(help="Folder to write the papers to.")] = None,
+        pin_stdin: PinStdin = False,
         store: Store = DEFAULT_STORE,
         as_json: AsJson = False,
     ) -> None:
@@ -153,6 +157,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
             with start_work(writing=False) as work:
                 sheet = work.sheet(hole)
             version = sheet.version if sheet else 0
+        by = signer(toolbox, start_work, by, right="issue", pin_stdin=pin_stdin)
         revision = issue_cut_sheet(
             hole, version=version, issued_by=by, statement=statement, start_work=start_work, clock=toolbox.clock
         )
@@ -197,10 +202,27 @@ def build(toolbox: Toolbox) -> typer.Typer:
     @app.command()
     def serve(
         store: Store = DEFAULT_STORE,
-        port: Annotated[int, typer.Option(help="Port on 127.0.0.1.")] = 8377,
+        port: Annotated[int, typer.Option(help="Port on 127.0.0.1; with --lan also the two after it.")] = 8377,
+        lan: Annotated[bool, typer.Option("--lan", help="Also serve paired tablets on the network, over https.")] = False,
+        address: Annotated[
+            list[str] | None, typer.Option(help="Address of this machine to serve on; found out when not given.")
+        ] = None,
+        keys: Annotated[
+            Path | None, typer.Option(help="Folder of the certificate authority; beside the store when not given.")
+        ] = None,
     ) -> None:
-        """Serve the screens on this machine."""
-        toolbox.serve(opened(toolbox, store), "127.0.0.1", port)
+        """Serve the screens on this machine, and with --lan to paired tablets on the network."""
+        start_work = opened(toolbox, store)
+        if not lan:
+            toolbox.serve(start_work, "127.0.0.1", port)
+            return
+        beside = Path(DEFAULT_STORE if "://" in store else store).parent / "keys"
+        toolbox.serve_lan(start_work, addresses=tuple(address or ()), port=port, keys=keys or beside)
+
+    @app.command()
+    def pair(store: Store = DEFAULT_STORE, as_json: AsJson = False) -> None:
+        """Make a one-time code that lets one tablet in."""
+        say_pairing_code(toolbox, store, as_json=as_json)
 
     @app.command()
     def describe(folder: Annotated[Path, typer.Argument(help="Yard folder.")]) -> None:

@@ -7,12 +7,14 @@ from pathlib import Path
 
 from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_yard import load_yard
+from trayside.app.people import add_person
 from trayside.app.plan_samples import plan_yard
 from trayside.app.ports import StartWork
 from trayside.cli.printing import write_papers
 from trayside.cli.screen import bar, say, say_findings
 from trayside.cli.toolbox import Toolbox
 from trayside.errors import RefusedByRule, TraysideError
+from trayside.model.person import ROLES
 
 MARKER = "made-by-trayside-demo"
 SIGNER = "Demo geologist"
@@ -65,7 +67,26 @@ def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
             say(f"    {path}")
     if drafts:
         say(f"  {drafts[-1]} is left as a draft: look at it on the Sheet screen")
+    if toolbox.secrets is not None:
+        _add_people(toolbox, start_work)
     return start_work
+
+
+def _add_people(toolbox: Toolbox, start_work: StartWork) -> None:
+    """One person a role. Their PINs are made by chance and shown this once."""
+    say("People of the demo, each with a PIN that is shown this once")
+    for role in ("lead", *(role for role in ROLES if role != "lead")):
+        pin = toolbox.secrets.new_pin()
+        person = add_person(
+            f"Demo {role}",
+            role=role,
+            pin=pin,
+            start_work=start_work,
+            clock=toolbox.clock,
+            make_id=toolbox.make_id,
+            secrets=toolbox.secrets,
+        )
+        say(f"  {person.name}: {pin}")
 
 
 def _fresh(folder: Path) -> None:

@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from trayside.app.papers import Papers
+from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, ReadFolder, StartWork
+
+
+class ServeLan(Protocol):
+    def __call__(self, start_work: StartWork, *, addresses: tuple[str, ...], port: int, keys: Path) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +27,5 @@ class Toolbox:
     make_id: MakeId
     demo_folder: Path
     write_docs: Callable[[Path], list[Path]]
+    secrets: Secrets | None = None
+    serve_lan: ServeLan | None = None

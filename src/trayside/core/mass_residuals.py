@@ -264,7 +264,7 @@ def judge_by_others(
         others[rows] = count
         if count < 2:
             continue
-        medians, mads = _middles_without_each(series[rows])
+        medians, mads = middles_without_each(series[rows])
         own = (prior * (1.0 - shared) + (count - 1) * (MAD_TO_SD * mads) ** 2) / (prior + count - 1)
         of_median = MEDIAN_VARIANCE * own / count
         weight = shared / (shared + of_median)
@@ -306,6 +306,39 @@ def group_rows(count: int, group: Sequence[Hashable] | None) -> list[np.ndarray]
     for row, name in enumerate(group):
         rows.setdefault(name, []).append(row)
     return [np.array(members) for members in rows.values()]
+
+
+def middles_without_each(values: ArrayLike) -> tuple[Floats, Floats]:
+    """For each value, median of all the others and median of their distances to it.
+
+    Taking one value out of a sorted list leaves at most three different medians, so that few sorts do for all.
+
+    Parameters
+    ----------
+    values : array (n,) [1]
+        Two values or more.
+
+    Returns
+    -------
+    tuple of array (n,) [1]
+        Medians, and median absolute distances (not multiplied by anything).
+
+    Raises
+    ------
+    ImpossibleValue
+        When there are fewer than two values, or one is missing.
+
+    Valid for: any values.
+    Source: derived.
+    Checked by: tests/unit/core/test_mass_residuals.py
+    """
+    series = number_list(values, "values", least=2)
+    medians = _medians_without_each(series)
+    mads = np.empty_like(medians)
+    for centre in np.unique(medians):
+        rows = medians == centre
+        mads[rows] = _medians_without_each(np.abs(series - centre))[rows]
+    return medians, mads
 
 
 def bag_causes(
@@ -469,19 +502,6 @@ def _prior_of_each(expected: Floats, priors: CausePriors) -> Floats:
     table = np.where(always | ~np.isnan(expected), prior, 0.0)
     table[:, CAUSES.index(AS_PLANNED)] = 1.0 - table.sum(axis=1)
     return table
-
-
-def _middles_without_each(values: Floats) -> tuple[Floats, Floats]:
-    """For each value, median of all the others and median of their distances to it.
-
-    Taking one value out of a sorted list leaves at most three different medians, so that many sorts do for all.
-    """
-    medians = _medians_without_each(values)
-    mads = np.empty_like(medians)
-    for centre in np.unique(medians):
-        rows = medians == centre
-        mads[rows] = _medians_without_each(np.abs(values - centre))[rows]
-    return medians, mads
 
 
 def _medians_without_each(values: Floats) -> Floats:

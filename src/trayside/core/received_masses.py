@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from trayside.core.identity_search import DEFAULT_SETTINGS, IdentitySearch, SearchSettings, search_identity
-from trayside.core.mass_residuals import HEAVY, INSIDE, LIGHT, MEDIAN_VARIANCE, group_rows
+from trayside.core.mass_residuals import HEAVY, INSIDE, LIGHT, MEDIAN_VARIANCE, group_rows, middles_without_each
 from trayside.core.number_lists import number_list, one_number
 from trayside.core.refusals import Floats, numbers
 from trayside.core.robust import MAD_TO_SD
@@ -143,15 +144,20 @@ def compare_received(
     logs = np.log(laboratory / yard)
     scatter = np.hypot(settings.scale_sd, settings.scale_sd_kg / yard)
     usual = np.log1p(-settings.usual_drying)
-    middle, wide = np.full(len(yard), usual), np.zeros(len(yard))
+    middle, wide = np.full(len(yard), usual), np.full(len(yard), settings.usual_drying_sd)
     groups = []
     for rows in group_rows(len(yard), group):
         there = rows[has[rows]]
         name = group[rows[0]] if group is not None else "all bags"
         groups.append(_group_drying(name, logs[there], settings))
-        for row in rows:
-            others = there[there != row]
-            middle[row], wide[row] = _judged_by(logs[others], float(scatter[row]), usual, settings)
+        absent = rows[~has[rows]]
+        if len(there) > 2:
+            medians, mads = middles_without_each(logs[there])
+            middle[there], wide[there] = _judged_by(len(there) - 1, medians, mads, scatter[there], usual, settings)
+        if len(there) > 1 and len(absent):
+            median = np.median(logs[there])
+            mad = np.median(np.abs(logs[there] - median))
+            middle[absent], wide[absent] = _judged_by(len(there), median, mad, scatter[absent], usual, settings)
     expected = yard * np.exp(middle)
     relative_sd = np.hypot(scatter, wide)
     score = (logs - middle) / relative_sd
@@ -174,20 +180,20 @@ def compare_received(
     )
 
 
-def _judged_by(others: Floats, scatter: float, usual: float, settings: DryingSettings) -> tuple[float, float]:
-    """Middle of the other bags drawn toward the usual drying, and how unsure drying makes a single bag."""
-    count = len(others)
+def _judged_by(
+    count: int, median: Any, mad: Any, scatter: Floats, usual: float, settings: DryingSettings
+) -> tuple[Floats, Floats]:
+    """Middle of so many other bags drawn toward the usual drying, and how unsure drying makes a single bag.
+
+    Fewer than two others are not asked: nothing tells a bag that lost from a load that dried.
+    """
     between = settings.usual_drying_sd**2
-    if count < 2:  # nothing tells a bag that lost from a load that dried
-        return usual, settings.usual_drying_sd
-    median = float(np.median(others))
-    spread = MAD_TO_SD * float(np.median(np.abs(others - median))) 
-    bag = max(spread, scatter)
+    bag = np.maximum(MAD_TO_SD * mad, scatter)
     own = MEDIAN_VARIANCE * bag * bag / count
     weight = between / (between + own)
     # What the middle itself may be off, and what the bags of this group scatter beyond the scales.
     unsure = weight * own + bag * bag - scatter * scatter
-    return usual + weight * (median - usual), float(np.sqrt(unsure))
+    return usual + weight * (median - usual), np.sqrt(unsure)
 
 
 def _group_drying(name: Hashable, logs: Floats, settings: DryingSettings) -> GroupDrying:

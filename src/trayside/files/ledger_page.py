@@ -72,6 +72,7 @@ A person settles an event with `corrected`, naming it in `corrects`, with a reas
 - `restated`: some of its values were wrong; the right ones are given by their names. The first ones stay visible.
 
 A correction is not corrected itself: the first event is corrected again, and the last verdict holds.
+Late, once: the act could be left out, so its event may come after later ones; it counts if none of its kind did before.
 A state is never stored. It is read off the events in the order of the ledger, not by the clocks of the devices.
 """
 
@@ -101,6 +102,8 @@ def _machine_lines(machine: Machine) -> list[str]:
     lines += ["| act | may happen when it is | then it is |", "|---|---|---|"]
     for move in machine.moves:
         when = "anything" if set(move.from_states) == set(machine.states) else ", ".join(move.from_states)
+        if move.late_in:
+            when += f"; late, once: {', '.join(move.late_in)}"
         lines.append(f"| `{move.kind}` | {when} | {move.to or 'as it was'} |")
     return [*lines, ""]
 

@@ -16,11 +16,16 @@ CONTROL_ROWS = ("standard", "blank")
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """An act that may happen in these states, and the state it leads to; None leaves the state as it is."""
+    """An act that may happen in these states, and the state it leads to; None leaves the state as it is.
+
+    In the states of `late_in` it still counts if none of its kind did before, and leaves the state as it is: an act that
+    could be left out happened in time, and only its event comes late.
+    """
 
     kind: str
     from_states: tuple[str, ...]
     to: str | None = None
+    late_in: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +42,7 @@ class Machine:
 
 
 BAG_STATES = ("planned", "not cut", "cut", "bagged", "weighed", "sealed", "received", "void")
+PAST_CUT = BAG_STATES[2:-1]
 CONTROL_STATES = ("planned", "inserted", "weighed", "sealed", "received", "void")
 TRAY_STATES = ("waiting", "staged", "closed", "racked")
 SACK_STATES = ("open", "sealed", "loaded", "received")
@@ -50,10 +56,10 @@ MACHINES: dict[str, Machine] = {
             "bag",
             BAG_STATES,
             (
-                Move("could_not_cut", ("planned", "not cut"), "not cut"),
+                Move("could_not_cut", ("planned", "not cut"), "not cut", PAST_CUT),
                 Move("cut", ("planned", "not cut"), "cut"),
                 Move("bagged", ("cut",), "bagged"),
-                Move("weighed", ("bagged",), "weighed"),
+                Move("weighed", ("bagged",), "weighed", ("sealed", "received")),
                 Move("sealed", ("bagged", "weighed"), "sealed"),
                 Move("received", ("sealed",), "received"),
                 Move("voided", ("planned", "not cut", "cut", "bagged", "weighed", "sealed"), "void"),
@@ -67,7 +73,7 @@ MACHINES: dict[str, Machine] = {
             CONTROL_STATES,
             (
                 Move("inserted", ("planned",), "inserted"),
-                Move("weighed", ("inserted",), "weighed"),
+                Move("weighed", ("inserted",), "weighed", ("sealed", "received")),
                 Move("sealed", ("inserted", "weighed"), "sealed"),
                 Move("received", ("sealed",), "received"),
                 Move("voided", ("planned", "inserted", "weighed", "sealed"), "void"),
@@ -219,7 +225,7 @@ class _Fold:
             self.conflicts.append(self.disputed[event.event_id])
         elif move is None:
             self.conflicts.append(Contradiction(event, f"a {self.machine.name} is never {_spoken(event.kind)}"))
-        elif self.state in move.from_states:
+        elif self.state in move.from_states or (self.state in move.late_in and not self._happened(event.kind)):
             self._count(event, move)
         elif _can_still(self.machine.name, self.state, event.kind):
             self.waiting.append(event)
@@ -232,11 +238,15 @@ class _Fold:
         for correction in after:
             values |= {name: value for name, value in correction.values.items() if name != "verdict"}
         self.facts.append(Fact(event, values, after))
-        if move is not None and move.to is not None and move.to in _ahead(self.machine.name, self.state):
+        in_time = move is not None and self.state not in move.late_in
+        if in_time and move.to is not None and move.to in _ahead(self.machine.name, self.state):
             self.state = move.to
             waiting, self.waiting = self.waiting, []
             for earlier in waiting:
                 self.take(earlier)
+
+    def _happened(self, kind: str) -> bool:
+        return any(fact.event.kind == kind for fact in self.facts)
 
     def _contradiction(self, event: Event, move: Move) -> Contradiction:
         moved = [fact.event for fact in self.facts if (self.machine.move(fact.event.kind) or move).to is not None]

@@ -83,7 +83,7 @@ def check_chain(links: Iterable[Link], *, witness: str | None = None) -> ChainRe
     `witness` is a hash somebody kept elsewhere (on a dispatch note): it must be in the chain, else records after it
     were cut off, or the whole chain was written anew. A chain alone cannot show that.
     """
-    prev, seq, stamp, clock_back = GENESIS, 0, STAMP, []
+    prev, seq, stamp, clock_back = GENESIS, 0, STAMP + "0", []
     missing_witness = witness is not None and witness != GENESIS
     rest = iter(links)
     try:

@@ -53,7 +53,11 @@ class Access:
                 token, receive = await _token_sent(request, scope, receive)
                 if not hmac.compare_digest(token.encode(), visitor.form_token.encode()):
                     refusal = faults.fault(
-                        request, status=403, what=say("access.token"), where=request.url.path, remedy=say("fault.broken.do")
+                        request,
+                        status=403,
+                        what=say("access.token"),
+                        where=request.url.path,
+                        remedy=say("fault.broken.do"),
                     )
         except TraysideError as error:
             refusal = await faults.trayside_error(request, error)
@@ -71,9 +75,9 @@ class Access:
 def _visitor_of(request: HTTPConnection, services: Services) -> tuple[Visitor, list[str], str]:
     """The visitor, cookies their browser lacks, and the session token when its session is to be marked as used."""
     session, tablet = cookies.sent(request, cookies.SESSION), cookies.sent(request, cookies.TABLET)
-    if services.secrets is None:
-        return Visitor(services.reach), [], ""
     here = services.reach == "here"
+    if services.secrets is None:
+        session = tablet = None
     who = visit(
         session_token=session,
         tablet_token=None if here else tablet,
@@ -83,6 +87,8 @@ def _visitor_of(request: HTTPConnection, services: Services) -> tuple[Visitor, l
     )
     if here and not who.any_people:
         return Visitor("here"), [], ""
+    if services.secrets is None:
+        raise TraysideError("nobody can sign in", where="secrets", remedy="Start the screens with trayside serve")
     https, new = request.url.scheme == "https", []
     secret = session if who.person else cookies.sent(request, cookies.VISIT)
     if secret is None:

@@ -21,7 +21,9 @@ def sent(request: HTTPConnection, name: str) -> str | None:
 
 
 def put(response: Response, request: HTTPConnection, name: str, value: str, *, seconds: int | None = None) -> None:
-    response.headers.append("set-cookie", cookie_line(name, value, https=request.url.scheme == "https", seconds=seconds))
+    response.headers.append(
+        "set-cookie", cookie_line(name, value, https=request.url.scheme == "https", seconds=seconds)
+    )
 
 
 def drop(response: Response, request: HTTPConnection, name: str) -> None:

@@ -6,7 +6,15 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from trayside.errors import ChangedMeanwhile, ImpossibleValue, LoadRefused, NotFound, RefusedByRule, TraysideError
+from trayside.errors import (
+    ChangedMeanwhile,
+    ImpossibleValue,
+    LoadRefused,
+    NotFound,
+    RefusedByRule,
+    SignInRefused,
+    TraysideError,
+)
 
 from .page import page
 from .words import say
@@ -16,6 +24,7 @@ STATUS: tuple[tuple[type[TraysideError], int], ...] = (
     (ChangedMeanwhile, 409),
     (ImpossibleValue, 422),
     (LoadRefused, 422),
+    (SignInRefused, 401),
     (RefusedByRule, 422),
 )
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from html import escape
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse
@@ -14,11 +16,13 @@ from trayside.model.finding import SEVERITIES, Finding
 from trayside.model.rules import Rules
 
 from .addresses import hole_address, yard_address
+from .visitor import VISITOR
 from .words import counted, say
 
 SEVERITY_SHAPES = {"stop": "■", "warn": "▲", "note": "●"}
 STATION_SHAPES = {"to settle": "■", "to plan": "□", "to issue": "▲", "to cut": "●"}
 PROGRAM = "Trayside"
+POSTING_FORM = re.compile(r"<form\b[^>]*\bmethod=\"post\"[^>]*>", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +57,11 @@ def time_text(moment: datetime) -> str:
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname() or ''}".strip()
 
 
+def rounded(value: float) -> str:
+    """Two figures: enough for an estimate."""
+    return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"
+
+
 def percent(fraction: float | None) -> str:
     return "–" if fraction is None else f"{100 * fraction:.0f}"
 
@@ -73,8 +82,9 @@ def _environment() -> Environment:
         severity_shapes=SEVERITY_SHAPES,
         station_shapes=STATION_SHAPES,
         program=PROGRAM,
+        visitor=VISITOR.get,
     )
-    environment.filters.update(percent=percent, time=time_text)
+    environment.filters.update(percent=percent, rounded=rounded, time=time_text)
     return environment
 
 
@@ -83,7 +93,16 @@ ENVIRONMENT = _environment()
 
 def part(template: str, **values: object) -> str:
     """A piece of a page."""
-    return ENVIRONMENT.get_template(template).render(**values)
+    return _with_token(ENVIRONMENT.get_template(template).render(**values))
+
+
+def _with_token(html: str) -> str:
+    """Every form that posts carries the token of its browser: put in here, so that no template can forget it."""
+    token = VISITOR.get().form_token
+    if not token:
+        return html
+    field = f'<input type="hidden" name="form_token" value="{escape(token)}">'
+    return POSTING_FORM.sub(lambda form: form[0] + field, html)
 
 
 def page(template: str, *, status: int = 200, yard: str = PROGRAM, **values: object) -> HTMLResponse:

@@ -5,9 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trayside.app.papers import Papers
+from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, StartWork
 
+from .visitor import Reach
+
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+
+
+@dataclass(frozen=True, slots=True)
+class Lan:
+    """Where tablets reach the yard, where they fetch what they must trust, and its fingerprint."""
+
+    addresses: tuple[str, ...]
+    trust_address: str
+    fingerprint: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,3 +31,6 @@ class Services:
     make_id: MakeId
     papers: Papers
     hosts: tuple[str, ...] = LOCAL_HOSTS
+    secrets: Secrets | None = None
+    reach: Reach = "here"
+    lan: Lan | None = None

@@ -15,6 +15,7 @@ from .asking import Form, hole_in, one, services_of, whole_number
 from .page import amounts_of, page
 from .sheet_lines import kinds_in_words, sheet_lines
 from .sheet_screen import draw_sheet
+from .visitor import VISITOR
 from .words import counted, say
 
 
@@ -31,7 +32,7 @@ def plan_sheet(request: Request, form: Form) -> Response:
             hole_id,
             start_work=services.start_work,
             make_id=services.make_id,
-            edited_by=" ".join(one(form, "edited_by").split())[:80],
+            edited_by=VISITOR.get().name or " ".join(one(form, "edited_by").split())[:80],
             base_version=whole_number(base, "version") if base else 0,
         )
     except (RefusedByRule, ChangedMeanwhile) as refusal:
@@ -46,7 +47,7 @@ def issue_sheet(request: Request, form: Form) -> Response:
         revision = issue_cut_sheet(
             hole_id,
             version=whole_number(one(form, "base_version"), "version"),
-            issued_by=one(form, "issued_by"),
+            issued_by=VISITOR.get().name or one(form, "issued_by"),
             statement=one(form, "statement"),
             start_work=services.start_work,
             clock=services.clock,

@@ -8,6 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from trayside.app.bag_limits import bag_limits
 from trayside.app.check_sheet import sheet_findings
 from trayside.app.edit_sheet import Edit, Preview, edited, preview_edit, save_edit
 from trayside.app.hole_view import HoleView, view_hole
@@ -34,6 +35,7 @@ from .sheet_edits import (
     typed_edit,
 )
 from .sheet_lines import kinds_in_words, sheet_lines
+from .visitor import VISITOR
 from .words import counted, say
 
 CHANGES_SHOWN = 12
@@ -81,6 +83,7 @@ def draw_sheet(
         edits_text=edits_to_text(edits),
         stocks=TICKET_STOCKS,
         issued_same=station == "to cut" or _issued_same(services, view),
+        limits=bag_limits(view),
         **values,
         **plan_values(view, preview, edits),
     )
@@ -180,7 +183,7 @@ def save_edits(request: Request, form: Form) -> Response:
     view, amounts = _view(services, hole_id)
     edits = edits_from_text(one(form, "edits"), unit=amounts.unit)
     base_version = whole_number(one(form, "base_version"), "version")
-    name = " ".join(one(form, "edited_by").split())
+    name = VISITOR.get().name or " ".join(one(form, "edited_by").split())
     try:
         if view.sheet is not None and view.sheet.version == base_version and not 0 < len(name) <= LONGEST_NAME:
             raise RefusedByRule(say("name.missing"), where=hole_id, remedy=say("name.remedy"))

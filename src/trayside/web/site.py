@@ -13,6 +13,8 @@ from starlette.staticfiles import StaticFiles
 from trayside.errors import TraysideError
 
 from . import faults, hole_screen, paper_routes, sheet_acts, sheet_screen, trays_screen, yard_screen
+from .access import Access
+from .access_routes import ACCESS_ROUTES
 from .asking import posted
 from .guards import Guards
 from .services import Services
@@ -35,6 +37,7 @@ ROUTES = (
     Route("/hole/{hole_id}/paper/cut-sheet.pdf", paper_routes.cut_sheet_paper),
     Route("/hole/{hole_id}/paper/tray-sheet.pdf", paper_routes.tray_sheet_paper),
     Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
+    *ACCESS_ROUTES,
     Mount("/static", StaticFiles(directory=STATIC), name="static"),
 )
 
@@ -43,7 +46,7 @@ def build_site(services: Services) -> Starlette:
     """The screens as an ASGI application."""
     site = Starlette(
         routes=list(ROUTES),
-        middleware=[Middleware(Guards, hosts=services.hosts)],
+        middleware=[Middleware(Guards, hosts=services.hosts), Middleware(Access)],
         exception_handlers={
             TraysideError: faults.trayside_error,
             HTTPException: faults.http_error,

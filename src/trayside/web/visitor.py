@@ -46,5 +46,6 @@ class Visitor:
         return not self.any_people or right in HERE_WITHOUT_NAME
 
 
-VISITOR: ContextVar[Visitor] = ContextVar("visitor", default=Visitor())
+NOBODY = Visitor()
+VISITOR: ContextVar[Visitor] = ContextVar("visitor", default=NOBODY)
 """The visitor of the request at hand, for the head of every page and the token in every form."""

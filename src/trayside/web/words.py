@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from .words_access import ACCESS_WORDS
+
 WORDS: dict[str, str] = {
     # every page
     "nav.yard": "Yard",
@@ -140,6 +142,19 @@ WORDS: dict[str, str] = {
     "sheet.sampled": "{length} {unit} sampled, about {mass} {mass_unit}",
     "sheet.misses": "What the controls would miss",
     "sheet.racks": "Laboratory racks",
+    "limits.title": "What a bag can say",
+    "limits.text": "The least a bag of this plan can scatter, at the median bag of each class. Relative standard deviations are "
+    "for a quarter · a half · the whole core. The ore's constants are settings in rules.toml.",
+    "limits.class": "Grade class",
+    "limits.expected": "Expected g/t",
+    "limits.bags": "Bags",
+    "limits.grains": "Grains in a half",
+    "limits.none": "Halves with no grain, %",
+    "limits.grain_sd": "Scatter by grain count, %",
+    "limits.gy_sd": "Scatter by Gy's formula, %",
+    "limits.stage": "Laboratory, {name}, %",
+    "limits.offset": "{size}: sawing {offset} mm beside the line puts {bagged} % of the two pieces into the bag: "
+    "{change} % in mass against a centred cut.",
     "sheet.strip": "Sample strip",
     "sheet.strip.help": "Drag a boundary, or choose it with Tab and the up and down keys and move it with left and right "
     "(with Shift ten times as far).",
@@ -274,7 +289,7 @@ WORDS: dict[str, str] = {
     "conflict.again.part": "Make those that fit on the newer plan",
     "conflict.look": "Look at the newer plan only",
     "conflict.none_fit": "None of your changes fits the newer plan any more. Note them down, then look at the newer plan.",
-}  # fmt: skip
+} | ACCESS_WORDS  # fmt: skip
 
 COUNTED: dict[str, tuple[str, str]] = {
     "hole": ("hole", "holes"),

@@ -28,7 +28,11 @@ def places(picture: TrayPicture) -> list[tuple]:
 
 def test_a_sample_over_a_row_end_lies_in_both_rows():
     first, second = pictures(rows=(sample("A", 800, 1300), sample("B", 2900, 3200)))
-    assert places(first) == [("A", 1, 800, 1000, True, False), ("A", 2, 0, 300, False, True), ("B", 3, 900, 1000, True, False)]
+    assert places(first) == [
+        ("A", 1, 800, 1000, True, False),
+        ("A", 2, 0, 300, False, True),
+        ("B", 3, 900, 1000, True, False),
+    ]
     assert places(second) == [("B", 1, 0, 200, False, True)]
 
 

@@ -102,7 +102,9 @@ def test_every_label_is_written_once():
 
 
 def test_a_sample_that_goes_on_elsewhere_and_one_with_a_caution_say_so():
-    drawing = tray_svg(picture=one_row(span("A", 0, 500, starts=False), span("B", 500, 1000, ends=False, caution="gold")))
+    drawing = tray_svg(
+        picture=one_row(span("A", 0, 500, starts=False), span("B", 500, 1000, ends=False, caution="gold"))
+    )
     assert [text.text for text in parts(drawing, "tray-number")] == ["…A", "▲ B…"]
     assert "caution: gold" in "".join(ElementTree.fromstring(drawing).itertext())
 

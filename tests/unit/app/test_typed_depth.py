@@ -28,7 +28,9 @@ def test_a_depth_is_read_in_its_own_unit_or_the_yards(text, unit, depth_mm):
     assert typed_depth_mm(text, unit=unit) == depth_mm
 
 
-@pytest.mark.parametrize("text", ["", "  ", "m", "-1", "1e5", "nan", "inf", "1 2", "1.2.3", "15001", "12 in", "1,500", "٣"])
+@pytest.mark.parametrize(
+    "text", ["", "  ", "m", "-1", "1e5", "nan", "inf", "1 2", "1.2.3", "15001", "12 in", "1,500", "٣"]
+)
 def test_what_is_no_depth_is_refused_with_what_to_type(text):
     with pytest.raises(ImpossibleValue) as refusal:
         typed_depth_mm(text, unit="m")

@@ -73,6 +73,25 @@ def test_sums_agree_with_a_plain_loop_and_with_the_control_chart_up_to_the_first
     np.testing.assert_allclose(chart.low[: t + 1], other.lower[: t + 1], atol=1e-12)
 
 
+@pytest.mark.parametrize("seed", range(10))
+def test_a_change_starts_after_the_sum_was_last_nothing(seed):
+    case = halves(np.linspace(2.8, 3.9, 100), sd=0.05, seed=seed)
+    chart = half_ratio_chart(**case, **CORE, target_offset_mm=3.0)
+    first = chart.signals[0]
+    side = chart.low if first.toward == "near half" else chart.high
+    zeros = np.flatnonzero(side[: first.signal] == 0.0)
+    assert first.start == (zeros[-1] + 1 if len(zeros) else 0)
+
+
+def test_a_sum_that_is_barely_above_nothing_already_counts():
+    cut = cut_pieces(**CORE, offset_mm=3.0)
+    z = np.array([0.0, 0.55, 0.6, 6.0])
+    near = cut.near_mm2 * np.exp(0.05 * z)
+    chart = half_ratio_chart(near_kg=near, far_kg=np.full(4, cut.far_mm2), **CORE, target_offset_mm=3.0, ratio_sd=0.05)
+    np.testing.assert_allclose(chart.high, [0.0, 0.05, 0.15, 5.65], atol=1e-9)
+    assert [(signal.start, signal.signal) for signal in chart.signals] == [(1, 3)]
+
+
 def test_after_a_signal_the_sums_start_anew():
     chart = half_ratio_chart(**halves(np.full(40, 6.0)), **CORE, target_offset_mm=3.0, ratio_sd=0.05)
     assert len(chart.signals) > 5

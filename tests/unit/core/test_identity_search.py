@@ -79,9 +79,7 @@ def test_the_recursions_agree_with_every_story_written_out(seed):
     measured = predicted[content] * np.exp(sd[content] * chance.standard_normal(count))
     if seed % 4 == 3:
         measured[1], predicted[5] = np.nan, np.nan
-    weighed = [
-        (*weight_of_story(story, measured, predicted, sd, settings), story) for story in stories(count)
-    ]
+    weighed = [(*weight_of_story(story, measured, predicted, sd, settings), story) for story in stories(count)]
     total = sum(weight for weight, _, _ in weighed)
     wrong = [sum(weight for weight, bags, _ in weighed if bags[k] != "order") / total for k in range(count)]
     found = search_identity(measured_kg=measured, predicted_kg=predicted, relative_sd=sd, settings=settings)
@@ -229,7 +227,9 @@ def test_short_series(count):
 
 
 @pytest.mark.parametrize("odd_share", [0.0, 0.01])
-@pytest.mark.parametrize(("a", "b", "sd_a", "sd_b"), [(1.0, 1.25, 0.06, 0.06), (1.0, 1.4, 0.05, 0.12), (2.0, 2.0, 0.03, 0.12)])
+@pytest.mark.parametrize(
+    ("a", "b", "sd_a", "sd_b"), [(1.0, 1.25, 0.06, 0.06), (1.0, 1.4, 0.05, 0.12), (2.0, 2.0, 0.03, 0.12)]
+)
 def test_power_agrees_with_monte_carlo(odd_share, a, b, sd_a, sd_b):
     n = 100_000
     chance = np.random.default_rng(11)
@@ -306,7 +306,8 @@ def test_impossible_series_are_refused(change):
 
 
 @pytest.mark.parametrize(
-    "change", [{"swap_chance": 0.0}, {"slip_chance": 0.6}, {"odd_share": 1.0}, {"odds_to_speak": 0.0}, {"slip_end_chance": 1.0}]
+    "change",
+    [{"swap_chance": 0.0}, {"slip_chance": 0.6}, {"odd_share": 1.0}, {"odds_to_speak": 0.0}, {"slip_end_chance": 1.0}],
 )
 def test_impossible_settings_are_refused(change):
     with pytest.raises(ImpossibleValue):

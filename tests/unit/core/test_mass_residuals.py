@@ -126,9 +126,7 @@ def test_a_bag_is_outside_exactly_when_it_is_outside_its_range():
         measured_kg=measured, predicted_kg=predicted, predicted_sd_kg=0.1 * predicted, coverage_factor=2.0
     )
     assert {INSIDE, LIGHT, HEAVY} == set(residuals.verdict)
-    by_range = np.where(
-        measured < residuals.low_kg, LIGHT, np.where(measured > residuals.high_kg, HEAVY, INSIDE)
-    )
+    by_range = np.where(measured < residuals.low_kg, LIGHT, np.where(measured > residuals.high_kg, HEAVY, INSIDE))
     assert tuple(by_range.tolist()) == residuals.verdict
     np.testing.assert_allclose(residuals.difference_kg, measured - residuals.expected_kg)
 

@@ -46,9 +46,7 @@ def test_each_load_has_its_own_drying():
     dry_yard, dry = load(30, drying=0.005, seed=2)
     wet[3] *= 0.9  # lost 10 %; in the dry load with 8 % allowed for all, that would pass
     group = ["wet"] * 30 + ["dry"] * 30
-    received = compare_received(
-        yard_kg=np.append(wet_yard, dry_yard), laboratory_kg=np.append(wet, dry), group=group
-    )
+    received = compare_received(yard_kg=np.append(wet_yard, dry_yard), laboratory_kg=np.append(wet, dry), group=group)
     assert received.lost == (3,)
     assert [one.group for one in received.groups] == ["wet", "dry"]
     assert [one.drying for one in received.groups] == pytest.approx([0.08, 0.005], abs=0.006)
@@ -115,11 +113,29 @@ def test_a_bag_that_never_came_is_named_and_the_rest_still_judged():
     assert nothing.groups[0].bags == 0
 
 
+@pytest.mark.parametrize("count", [3, 4, 7, 20])
+def test_each_bag_is_judged_by_two_beliefs_about_drying_put_together(count):
+    yard, laboratory = load(count, sd=0.03)
+    received = compare_received(yard_kg=yard, laboratory_kg=laboratory)
+    logs = np.log(laboratory / yard)
+    for i in range(count):
+        others = np.delete(logs, i)
+        scales = np.hypot(0.01, 0.02 / yard[i])
+        mad = 1.4826 * np.median(np.abs(others - np.median(others)))
+        bag = max(mad, scales)
+        error = np.pi / 2 * bag**2 / len(others)
+        precision = 1 / 0.03**2 + 1 / error
+        middle = (np.log(0.98) / 0.03**2 + np.median(others) / error) / precision
+        assert np.log(1 - received.drying[i]) == pytest.approx(middle)
+        assert received.relative_sd[i] == pytest.approx(np.sqrt(bag**2 + 1 / precision))
+
+
 def test_few_bags_lean_on_the_usual_drying_many_do_not():
     def drying_of(count):
         return compare_received(yard_kg=np.full(count, 2.0), laboratory_kg=np.full(count, 1.6)).drying[0]
 
-    assert 0.02 == pytest.approx(drying_of(2)) < drying_of(3) < drying_of(5) < drying_of(50) < 0.2
+    assert drying_of(2) == pytest.approx(0.02)
+    assert 0.02 < drying_of(3) < drying_of(5) < drying_of(50) < 0.2
     assert drying_of(50) == pytest.approx(0.2, abs=0.002)
 
 

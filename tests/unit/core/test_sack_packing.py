@@ -33,9 +33,7 @@ def test_every_way_is_as_good_as_the_best_of_all_plans(seed):
     group = np.sort(chance.integers(0, 4, count)).tolist()
     most_kg, most_bags = float(chance.uniform(6.0, 14.0)), int(chance.integers(1, 6))
     marks = [marks_of(plan, mass, group) for plan in every_plan(mass, most_kg, most_bags)]
-    plans = {
-        way: pack_sacks(mass_kg=mass, most_kg=most_kg, most_bags=most_bags, way=way, group=group) for way in WAYS
-    }
+    plans = {way: pack_sacks(mass_kg=mass, most_kg=most_kg, most_bags=most_bags, way=way, group=group) for way in WAYS}
     got = {
         way: marks_of([(sack.first, sack.last + 1) for sack in plan.sacks], mass, group) for way, plan in plans.items()
     }
@@ -74,6 +72,13 @@ def test_a_hole_is_kept_together_where_it_fits():
     assert plan.torn_when_fewest == 1
 
 
+def test_a_hole_is_kept_together_even_for_one_more_and_a_heavier_sack():
+    case = {"mass_kg": [6.0, 10.0, 10.0, 6.0], "most_kg": 20.0, "group": list("ABBC")}
+    plan = pack_sacks(**case, way="together")
+    assert [sack.mass_kg for sack in plan.sacks] == [6.0, 20.0, 6.0]
+    assert (plan.torn_groups, plan.torn_when_fewest, plan.fewest_sacks) == (0, 1, 2)
+
+
 def test_a_full_sack_is_full_to_the_gram():
     plan = pack_sacks(mass_kg=[0.1] * 300, most_kg=10.0, most_bags=1000)
     assert [sack.bags for sack in plan.sacks] == [100, 100, 100]
@@ -87,7 +92,9 @@ def test_the_count_limit_holds():
 
 
 def test_a_bag_above_the_limit_is_named_and_refused():
-    with pytest.raises(ImpossibleValue, match=r"mass_kg, entry 1.*23\.4 kg in one bag is above the sack limit of 20 kg"):
+    with pytest.raises(
+        ImpossibleValue, match=r"mass_kg, entry 1.*23\.4 kg in one bag is above the sack limit of 20 kg"
+    ):
         pack_sacks(mass_kg=[5.0, 23.4, 2.0], most_kg=20.0)
 
 

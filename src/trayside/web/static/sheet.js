@@ -1,5 +1,6 @@
 // Changes to the sheet: typed in a row, pressed, or dragged on the strip. The yard computes what each change does; this
 // page keeps the list of changes, shows the answer, and sends the list when it is saved.
+import { postHeaders } from "./posting.js";
 import { followStrip, focusEdge } from "./sample-strip.js";
 
 const form = document.getElementById("save-form");
@@ -54,7 +55,7 @@ async function ask(wanted, focus) {
   try {
     answer = await fetch(form.dataset.preview, {
       method: "POST",
-      headers: { "Content-Type": "application/json", Accept: "application/json" },
+      headers: postHeaders({ "Content-Type": "application/json", Accept: "application/json" }),
       body: JSON.stringify({ base_version: Number(form.elements.base_version.value), edits: wanted }),
     });
   } catch {
