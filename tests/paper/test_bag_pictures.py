@@ -3,7 +3,7 @@ import xml.etree.ElementTree as ElementTree
 import pytest
 from tests.paper.paper_cases import forty_rows, sample
 
-from trayside.pages.bag_pictures import SHIFT, bag_picture
+from trayside.app.bag_picture import SHIFT, bag_picture
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -11,7 +11,7 @@ from trayside.app.yard_rules import rules_of
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.finding import Finding
 from trayside.model.hole import HoleCore
-from trayside.model.rules import Rules
+from trayside.model.rules import BenchSettings, Rules
 from trayside.model.stock import Stock
 
 
@@ -54,8 +54,10 @@ def view_hole(work: Work, hole_id: str) -> HoleView:
 def plan_digest(core: HoleCore, stock: Stock, rules: Rules) -> str:
     """Fingerprint of what a plan is computed from: the hole, the rules, its core sizes and its rock codes.
 
-    What is left on the shelf is not part of it: every delivery would make every plan look old.
+    What is left on the shelf is not part of it, nor what the bench screen asks for: every delivery and every other
+    scale would make every plan look old.
     """
+    rules = rules.model_copy(update={"bench": BenchSettings()})
     sizes = [stock.core_sizes.get(size) for size in sorted({run.core_size for run in core.runs})]
     codes = [stock.rock_codes.get(rock) for rock in sorted({rock.rock for rock in core.rock})]
     return hashlib.sha256(f"{core!r}\n{rules!r}\n{sizes!r}\n{codes!r}".encode()).hexdigest()

@@ -10,6 +10,7 @@ from typing import Literal, Protocol, Self
 
 import polars
 
+from trayside.app.load_ports import LoadRows
 from trayside.app.people_ports import PeopleRows
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.event import Event, Standing, Stored
@@ -123,6 +124,20 @@ class Ticket:
     newest: int
 
 
+@dataclass(frozen=True, slots=True)
+class IssuedSheet:
+    """An issued sheet for the bench to choose from: its newest revision, its trays, and between which numbers it lies.
+
+    `trays` counts the rows of core that start in each tray. `ranges` holds (first, last) of each prefix.
+    """
+
+    hole_id: str
+    sheet_id: str
+    revision: int
+    trays: tuple[tuple[int, int], ...]
+    ranges: tuple[tuple[str, str], ...]
+
+
 class Work(Protocol):
     """One transaction: everything between `with` and `commit()` is stored together or not at all."""
 
@@ -133,6 +148,10 @@ class Work(Protocol):
     @property
     def people(self) -> PeopleRows:
         """People, sessions, tablets and tries, in the same transaction."""
+
+    @property
+    def loads(self) -> LoadRows:
+        """Sacks, loads and received lists, in the same transaction."""
 
     # the loaded yard
     def hole_digests(self) -> dict[str, str]: ...
@@ -161,6 +180,9 @@ class Work(Protocol):
     def add_revision(self, revision: Revision) -> None: ...
     def revisions(self, hole_id: str) -> tuple[Revision, ...]: ...
     def revision(self, hole_id: str, revision: int) -> Revision: ...
+    def issued_sheets(self) -> tuple[IssuedSheet, ...]:
+        """Every hole with an issued sheet, by name."""
+
     def sheet_numbers(self, hole_id: str) -> dict[str, tuple[str, int]]: ...
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]: ...
     def highest_serial(self, *, prefix: str, first: int, last: int) -> int | None: ...

@@ -45,7 +45,24 @@ class Recorded:
 
 def record(events: Iterable[object], *, start_work: StartWork, clock: Clock) -> tuple[Recorded, ...]:
     """Store the events of one device in one transaction; each is an `Event` or the JSON object of one."""
-    sent = list(events)
+    answers, fit = _read(list(events))
+    if fit:
+        with start_work() as work:
+            _store(work, fit, answers, now=clock())
+            work.commit()
+    return tuple(answers)
+
+
+def record_in(work: Work, events: Iterable[object], *, clock: Clock) -> tuple[Recorded, ...]:
+    """The same inside a transaction that stores more than events; the caller commits."""
+    answers, fit = _read(list(events))
+    if fit:
+        _store(work, fit, answers, now=clock())
+    return tuple(answers)
+
+
+def _read(sent: list[object]) -> tuple[list[Recorded | None], list[tuple[int, Event]]]:
+    """An answer for each that cannot be read, and those that can with their place among the sent."""
     if len(sent) > MOST_EVENTS:
         raise RefusedByRule(
             f"{len(sent)} events at once", where="ledger", remedy=f"Send at most {MOST_EVENTS}, then the next"
@@ -57,21 +74,20 @@ def record(events: Iterable[object], *, start_work: StartWork, clock: Clock) -> 
             fit.append((place, checked_event(event_fields(raw) if isinstance(raw, Event) else raw)))
         except (ImpossibleValue, RefusedByRule) as error:
             answers[place] = _refused(_id_of(raw), error)
-    if fit:
-        with start_work() as work:
-            now = clock()
-            floor = _Floor.of(work, [event for _, event in fit])
-            places, entries = [], []
-            for place, event in fit:
-                try:
-                    entries.append(floor.entry(event))
-                    places.append(place)
-                except RefusedByRule as error:
-                    answers[place] = _refused(event.event_id, error)
-            for place, appended in zip(places, work.append_events(entries, stored_at=moment_text(now)), strict=True):
-                answers[place] = _answer(appended, now)
-            work.commit()
-    return tuple(answers)
+    return answers, fit
+
+
+def _store(work: Work, fit: list[tuple[int, Event]], answers: list[Recorded | None], *, now: datetime) -> None:
+    floor = _Floor.of(work, [event for _, event in fit])
+    places, entries = [], []
+    for place, event in fit:
+        try:
+            entries.append(floor.entry(event))
+            places.append(place)
+        except RefusedByRule as error:
+            answers[place] = _refused(event.event_id, error)
+    for place, appended in zip(places, work.append_events(entries, stored_at=moment_text(now)), strict=True):
+        answers[place] = _answer(appended, now)
 
 
 @dataclass(slots=True)

@@ -64,8 +64,19 @@ def lower_bound(task: Task, *, cost: float) -> tuple[float, list[int]]:
         if size == 0.0 or pace < 1e-3:
             break
         share = np.clip(share + pace * max(cost - bound, 1e-9 * abs(cost)) / size * slope, 0.0, late)
+    best += task.finish_weight * _least_finish(task, relaxed)
     # Sums of some hundred terms: give the rounding to the safe side.
     return best - 1e-9 * abs(best), best_order
+
+
+def _least_finish(task: Task, relaxed: _Relaxed) -> float:
+    """No plan is done before this: all work and the blade changes it needs, shared evenly by all saws."""
+    speed = 1.0 / np.array(task.pace)
+    short = math.fsum(task.area_m2) - math.fsum(task.blade_left_m2)
+    changes = math.ceil(short / max(task.blade_new_m2) - 1e-9) if short > 0.0 else 0
+    total = float(relaxed.work.sum() + relaxed.opening.sum()) + changes * task.blade_change_min * float(speed.min())
+    start, per_work = _straight_clock(np.array(task.ready_min), speed, total)
+    return max(start + per_work * total, start + float(relaxed.least_minutes.max()))
 
 
 def _relax(task: Task) -> _Relaxed:

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-LONGEST_RUN = 24  # pieces moved at once
 FIRST_HEAT = 0.05  # of the mean cost of a piece: how much worse a move may be at first
 LAST_HEAT = 0.001  # of the first
 
@@ -43,6 +42,7 @@ class Task:
     wash_down_min: float
     hole_change_min: float
     blade_change_min: float
+    finish_weight: float  # cost of each minute until the last saw is done
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +86,9 @@ def piece_cost(task: Task, piece: int, end_min: float) -> float:
 
 def plan_cost(task: Task, queues: Sequence[Sequence[int]]) -> float:
     """Cost of all queues together."""
-    return math.fsum(
-        piece_cost(task, step.piece, step.end_min) for saw, queue in enumerate(queues) for step in play(task, saw, queue)
-    )
+    steps = [step for saw, queue in enumerate(queues) for step in play(task, saw, queue)]
+    finish = max((step.end_min for step in steps), default=0.0)
+    return task.finish_weight * finish + math.fsum(piece_cost(task, step.piece, step.end_min) for step in steps)
 
 
 def in_turn(task: Task, order: Sequence[int]) -> list[list[int]]:
@@ -110,7 +110,8 @@ def search(
     count = len(task.minutes)
     states = [_states(task, saw, queue, 0, None) for saw, queue in enumerate(queues)]
     costs = [state[-1][4] for state in states]
-    total = best_cost = sum(costs)
+    ends = [state[-1][0] if queue else 0.0 for state, queue in zip(states, queues, strict=True)]
+    total = best_cost = sum(costs) + task.finish_weight * max(ends)
     best = [list(queue) for queue in queues]
     if count < 2 or best_cost <= bound * (1.0 + near):
         return best
@@ -139,21 +140,24 @@ def search(
         a, b = where[piece], where[mate]
         if kind < 0.75:
             change = _run_move(task.hole, queues, a, b, piece, mate, side, length)
-        elif kind < 0.9:
+        elif kind < 0.82:
             change = _swap_move(queues, a, b, piece, mate)
+        elif kind < 0.9:
+            change = _runs_move(task.hole, queues, a, b, piece, mate)
         else:
             change = _tail_move(queues, a, b, piece, mate, side)
         if change is None:
             continue
-        new = []
+        new_costs, new_ends = list(costs), list(ends)
         for saw, queue, first in change:
-            cost = _tail_cost(task, saw, queue, first, states[saw][first])
-            new.append(cost)
-        gain = sum(new) - sum(costs[saw] for saw, _, _ in change)
+            new_end, _, _, _, new_costs[saw] = _after(task, saw, queue[first:], states[saw][first])
+            new_ends[saw] = new_end if queue else 0.0
+        gain = sum(new_costs) + task.finish_weight * max(new_ends) - total
         if not math.isfinite(gain) or (gain > 0.0 and luck >= math.exp(-min(gain / heat, 700.0))):
             continue
-        for (saw, queue, first), cost in zip(change, new, strict=True):
-            queues[saw], costs[saw] = queue, cost
+        costs, ends = new_costs, new_ends
+        for saw, queue, first in change:
+            queues[saw] = queue
             states[saw][first + 1 :] = _states(task, saw, queue, first, states[saw][first])[1:]
             for moved in queue[first:]:
                 where[moved] = saw
@@ -174,12 +178,17 @@ def _run_move(
 ) -> Changes:
     """Take a piece, or a run of pieces of one hole, out of one queue and put it beside the mate."""
     queue = queues[a]
-    i, run = queue.index(piece), 1
-    if length < 0.5:
-        while i + run < len(queue) and run < LONGEST_RUN and hole[queue[i + run]] == hole[piece]:
-            run += 1
-        if length < 0.25:
-            run = 1 + int(length * 4.0 * run)
+    i = queue.index(piece)
+    run = 1
+    if length < 0.6:
+        first, last = _same_hole(hole, queue, i)
+        if length < 0.2:
+            i, run = first, last - first
+        elif length < 0.4:
+            run = 1 + int((length - 0.2) * 5.0 * (last - i))
+        else:
+            run = 1 + int((length - 0.4) * 5.0 * (i - first + 1))
+            i -= run - 1
     part, rest = queue[i : i + run], queue[:i] + queue[i + run :]
     if mate in part:  # no place beside itself: the end of some queue instead
         b = int(side * len(queues))
@@ -191,6 +200,34 @@ def _run_move(
         return [(a, rest[:j] + part + rest[j:], min(i, j))] if i != j else None
     j = queues[b].index(mate) + (side < 0.5)
     return [(a, rest, i), (b, queues[b][:j] + part + queues[b][j:], j)]
+
+
+def _same_hole(hole: Sequence[int], queue: list[int], i: int) -> tuple[int, int]:
+    """First place, and place behind the last, of the run of pieces of one hole around place i."""
+    here, first, last = hole[queue[i]], i, i + 1
+    while first > 0 and hole[queue[first - 1]] == here:
+        first -= 1
+    while last < len(queue) and hole[queue[last]] == here:
+        last += 1
+    return first, last
+
+
+def _runs_move(hole: Sequence[int], queues: list[list[int]], a: int, b: int, piece: int, mate: int) -> Changes:
+    """Exchange two whole runs, each of one hole."""
+    i, i_end = _same_hole(hole, queues[a], queues[a].index(piece))
+    j, j_end = _same_hole(hole, queues[b], queues[b].index(mate))
+    if a != b:
+        first, second = queues[a], queues[b]
+        return [
+            (a, first[:i] + second[j:j_end] + first[i_end:], i),
+            (b, second[:j] + first[i:i_end] + second[j_end:], j),
+        ]
+    if i == j:
+        return None
+    if j < i:
+        i, i_end, j, j_end = j, j_end, i, i_end
+    queue = queues[a]
+    return [(a, queue[:i] + queue[j:j_end] + queue[i_end:j] + queue[i:i_end] + queue[j_end:], i)]
 
 
 def _swap_move(queues: list[list[int]], a: int, b: int, piece: int, mate: int) -> Changes:
@@ -233,11 +270,6 @@ def _states(task: Task, saw: int, queue: Sequence[int], first: int, state: State
         state = _after(task, saw, queue[place : place + 1], state)
         found.append(state)
     return found
-
-
-def _tail_cost(task: Task, saw: int, queue: Sequence[int], first: int, state: State) -> float:
-    """Cost of the whole queue when only the part from `first` on is played again."""
-    return _after(task, saw, queue[first:], state)[4]
 
 
 def _after(task: Task, saw: int, pieces: Sequence[int], state: State) -> State:

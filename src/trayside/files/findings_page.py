@@ -17,6 +17,13 @@ SUBJECTS = {
     "control": "Controls",
     "number": "Numbers and names",
     "stock": "Stock",
+    "load": "Loads",
+    "sack": "Sacks and seals",
+    "mass": "Bag masses",
+    "saw": "Saw log",
+    "custody": "Custody",
+    "receipt": "The laboratory's received list",
+    "kept": "Kept core",
 }
 
 
@@ -27,7 +34,8 @@ def findings_page() -> str:
         "",
         "Made by `trayside docs` from `model/finding_kinds.py`; do not edit by hand.",
         "",
-        "A `stop` keeps a hole from being planned or its sheet from being issued; a `warn` wants a look; a `note` informs.",
+        "A `stop` keeps a hole from being planned, its sheet from being issued, or a load from being sent; a `warn` wants a look;",
+        "a `note` informs.",
         "`trayside check --json` prints code, severity, where, message, remedy and evidence (the numbers behind the words).",
     ]
     for subject, title in SUBJECTS.items():

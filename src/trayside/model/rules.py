@@ -5,6 +5,7 @@ Defaults without another note are common practice, no source: they are meant to 
 
 from __future__ import annotations
 
+import re
 from math import isclose
 from typing import Annotated, Literal
 
@@ -199,10 +200,106 @@ class SamplingErrorSettings(Section):
     )
 
 
+class DispatchSettings(Section):
+    """Sacks, loads, custody and the laboratory's received list."""
+
+    sack_kg: float = Field(20.0, gt=0, le=1000)
+    sack_bags: int = Field(40, ge=1, le=1000)
+    """At most 40-50 bags a box, in list order (resourcesgoldtechnology.com, ore shipping, seen)."""
+    sack_tare_kg: float = Field(0.1, ge=0, le=100)
+    """What an empty sack with its tie weighs."""
+    sack_tolerance: float = Field(0.01, ge=0, le=1)
+    """A sack may differ this much from the sum of its bags."""
+    packing: Literal["alike", "fewest", "balanced", "together"] = "alike"
+    """alike: every sack holds as many bags, so that the count says nothing about what is in it."""
+    swap_chance: float = Field(0.001, gt=0, lt=0.5)
+    """How often neighbouring bags are exchanged, before the scale is read."""
+    slip_chance: float = Field(0.0005, gt=0, lt=0.2)
+    odd_share: float = Field(0.01, ge=0, lt=0.5)
+    """Share of bags whose mass says nothing."""
+    odds_to_speak: float = Field(20.0, gt=0, le=1e6)
+    usual_drying: float = Field(0.02, ge=0, lt=1)
+    """Share of its mass a load usually loses on the way."""
+    usual_drying_sd: float = Field(0.03, gt=0, lt=1)
+    most_drying: float = Field(0.10, ge=0, lt=1)
+    """A load that dried by more than this is a finding."""
+    scale_sd: float = Field(0.01, gt=0, lt=1)
+    """Relative standard deviation of the ratio of both scales' masses."""
+    scale_sd_kg: float = Field(0.02, ge=0, le=10)
+    utc_offset_min: int = Field(0, ge=-840, le=840)
+    """The yard's local time less UTC; proposed where a time is typed."""
+
+
 class PaperSettings(Section):
     size: Literal["a4", "us-letter"] = "a4"
     length_unit: Literal["m", "ft"] = "m"
     mass_unit: Literal["kg", "lb"] = "kg"
+
+
+class ScaleSettings(Section):
+    """A scale at the bench: one that sends lines over a serial line, or one that a small local address answers for."""
+
+    name: str = Field("scale", min_length=1, max_length=40, pattern=r"[A-Za-z0-9][A-Za-z0-9 ._/+-]*")
+    port: str = Field("", max_length=200)
+    """Serial port, like /dev/ttyUSB0 or COM3; empty when there is none."""
+    feed: str = Field("", max_length=200)
+    """http address on this machine or the yard's network that answers with the newest line; empty when there is none."""
+    baud: int = Field(9600, ge=300, le=921_600)
+    data_bits: Literal[7, 8] = 8
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    pattern: str = Field(
+        r"(?P<stable>ST|US|OL|UL)[,;] *(?P<kind>GS|NT|TR)[,;] *(?P<mass>[+-]? *[0-9]*[.,]?[0-9]*) *(?P<unit>kg|g|lb|oz)",
+        max_length=500,
+    )
+    """Regular expression of one line, with the groups stable, mass, and if it has them kind and unit."""
+    stable_words: tuple[str, ...] = ("ST",)
+    over_words: tuple[str, ...] = ("OL", "UL")
+    net_words: tuple[str, ...] = ("NT",)
+    gross_words: tuple[str, ...] = ("GS",)
+    unit: Literal["kg", "g", "lb", "oz"] = "kg"
+    """Unit of a line that names none."""
+    empty_g: int = Field(20, ge=0, le=5000)
+    """Below this the scale counts as empty; between two bags it must have been empty."""
+
+    @field_validator("pattern")
+    @classmethod
+    def has_its_groups(cls, pattern):
+        try:
+            groups = re.compile(pattern).groupindex
+        except re.error as error:
+            raise ValueError(f"this is no regular expression ({error})") from error
+        if not {"stable", "mass"} <= groups.keys():
+            raise ValueError("it needs the named groups (?P<stable>...) and (?P<mass>...)")
+        return pattern
+
+
+class BenchSettings(Section):
+    """What the screen at the saw asks for. Nothing here changes a plan."""
+
+    weigh_before_next: bool = True
+    """The next bag opens only when this one is weighed."""
+    weigh_controls: bool = True
+    kept_half: Literal["each sample", "whole tray"] = "each sample"
+    """When the kept half is said to be marked and back: after each sample, or once when the tray is closed."""
+    wash: Literal["each sample", "after high ground", "never"] = "each sample"
+    flush_after_high: bool = True
+    """A flush cut after a sample of a high grade class, before the next core."""
+    flush_material: str = Field("dressing stone or barren rock", min_length=1, max_length=80)
+    not_cut_reasons: tuple[str, ...] = (
+        "broken: would fly or jam",
+        "clay or soft: water washes it away",
+        "too short to hold",
+        "line missing or not readable",
+        "saw stopped",
+    )
+    photo_at_close: bool = True
+    """A tray is closed with a photograph of the kept core."""
+    photo_mb: float = Field(12.0, ge=0.5, le=40)
+    """Largest photograph that is kept; a tablet makes a larger one smaller before it sends it."""
+    clock_off_min: int = Field(5, ge=1, le=1440)
+    """A tablet whose clock is further than this from the yard's is told so."""
+    scale: ScaleSettings = ScaleSettings()
 
 
 class Rules(Section):
@@ -226,7 +323,9 @@ class Rules(Section):
     cut: CutSettings = CutSettings()
     mass: MassSettings = MassSettings()
     sampling_error: SamplingErrorSettings = SamplingErrorSettings()
+    dispatch: DispatchSettings = DispatchSettings()
     paper: PaperSettings = PaperSettings()
+    bench: BenchSettings = BenchSettings()
 
     @field_validator("grade_classes")
     @classmethod

@@ -4,27 +4,23 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from trayside.app.bag_picture import bag_picture
+from trayside.app.bag_words import bag_words, blade_words, control_words, duplicate_words, twins
 from trayside.app.written_amounts import depth_text, mass_text
 from trayside.model.cut_sheet import SheetRow
 from trayside.model.hole import Hole
 from trayside.model.rules import Rules
 
-from .bag_pictures import bag_picture
 from .codes import qr_svg, sheet_code, short_digest
 from .compile import compile_page
 from .paper_words import (
     CAUTIONS,
     KEEP_IN_YARD,
     KIND_WORDS,
-    bag_words,
-    blade_words,
-    control_words,
     count_words,
-    duplicate_words,
     place_text,
     plain_text,
     time_text,
-    twins,
 )
 
 MOST_CHARACTERS = 600
@@ -121,7 +117,7 @@ def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None
     }
     if not row.is_core:
         order, how = control_words(row)
-        return content | {"order_words": order, "how": how, "reason": plain_text(row.reason)}
+        return content | {"order_words": plain_text(order), "how": how, "reason": plain_text(row.reason)}
     large, small = bag_words(row)
     unit = rules.paper.length_unit
     return content | {

@@ -6,6 +6,7 @@ import re
 from datetime import datetime
 from itertools import pairwise
 
+from trayside.app.bag_words import OTHER_SIDE
 from trayside.app.tray_picture import SampleSpan, TrayPicture
 from trayside.app.tray_svg import END_PX, SIDE_PX, tray_svg
 from trayside.app.written_amounts import span_text
@@ -15,7 +16,7 @@ from trayside.model.hole import Hole
 from trayside.model.rules import Rules
 
 from .compile import compile_page
-from .paper_words import KIND_WORDS, OTHER_SIDE, plain_text, time_text
+from .paper_words import KIND_WORDS, plain_text, time_text
 
 MM_PER_PX = 0.27
 """Size of the drawing's text and heights on paper; the length of the core has its own scale."""

@@ -9,7 +9,7 @@ import polars
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
-from trayside.app.ports import Appended, LedgerEntry, LedgerHead, StationPage, Ticket
+from trayside.app.ports import Appended, IssuedSheet, LedgerEntry, LedgerHead, StationPage, Ticket
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.event import Stored
 from trayside.model.finding import Finding
@@ -17,9 +17,10 @@ from trayside.model.hole import HoleCore
 from trayside.model.ledger_chain import Link
 from trayside.model.stock import Stock
 
-from . import finding_rows, hole_rows, ledger_rows, number_rows, read, sheet_rows, yard_rows
+from . import bench_rows, finding_rows, hole_rows, ledger_rows, number_rows, read, sheet_rows, yard_rows
 from .connection import failed_outside, in_words
 from .hole_states import refresh_states
+from .load_rows import SqlLoads
 from .people_rows import SqlPeople
 
 
@@ -76,6 +77,10 @@ class SqlWork:
     def people(self) -> SqlPeople:
         return SqlPeople(self._open)
 
+    @property
+    def loads(self) -> SqlLoads:
+        return SqlLoads(self._open)
+
     # the loaded yard
 
     def hole_digests(self) -> dict[str, str]:
@@ -128,6 +133,9 @@ class SqlWork:
 
     def revision(self, hole_id: str, revision: int) -> Revision:
         return sheet_rows.revision(self._open, hole_id, revision)
+
+    def issued_sheets(self) -> tuple[IssuedSheet, ...]:
+        return bench_rows.issued_sheets(self._open)
 
     def sheet_numbers(self, hole_id: str) -> dict[str, tuple[str, int]]:
         sheet_id = sheet_rows.sheet_id_of(self._open, hole_id)

@@ -6,6 +6,8 @@ import asyncio
 import contextlib
 import signal
 import socket
+import sys
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,42 +67,57 @@ def addresses_of_machine() -> tuple[str, ...]:
     return tuple(address for address in dict.fromkeys(found) if not address.startswith("127."))
 
 
-def run_all(served: list[Served], *, renew: Callable[[], None] | None = None) -> None:
-    """Serve until Ctrl+C. `renew` is called every hour; the certificates are read again after it."""
-    servers = [_server(one) for one in served]
-
-    def stop(*_: object) -> None:
-        for server in servers:
-            server.should_exit = True
-
-    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
+def run_all(
+    served: list[Served],
+    *,
+    renew: Callable[[], object] | None = None,
+    look_again_s: float = LOOK_AGAIN_S,
+    stop: threading.Event | None = None,
+) -> None:
+    """Serve until Ctrl+C, or until `stop` is set. `renew` is called now and then and the certificates are read again."""
+    stop = stop or threading.Event()
+    signals = (signal.SIGINT, signal.SIGTERM) if threading.current_thread() is threading.main_thread() else ()
+    before = {number: signal.signal(number, lambda *_: stop.set()) for number in signals}
     try:
-        asyncio.run(_run(servers, served, renew))
+        asyncio.run(_run(served, renew, look_again_s, stop))
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
 
 
-async def _run(servers: list[Server], served: list[Served], renew: Callable[[], None] | None) -> None:
-    renewing = asyncio.create_task(_renewing(servers, served, renew)) if renew else None
+async def _run(
+    served: list[Served], renew: Callable[[], object] | None, look_again_s: float, stop: threading.Event
+) -> None:
+    servers = [_server(one) for one in served]
+    watching = asyncio.create_task(_watching(servers, stop))
+    renewing = asyncio.create_task(_renewing(servers, served, renew, look_again_s)) if renew else None
     await asyncio.gather(*(server.serve(sockets=one.sockets) for server, one in zip(servers, served, strict=True)))
-    if renewing:
-        renewing.cancel()
+    for task in (watching, renewing):
+        if task is not None:
+            task.cancel()
 
 
-async def _renewing(servers: list[Server], served: list[Served], renew: Callable[[], None]) -> None:
+async def _watching(servers: list[Server], stop: threading.Event) -> None:
+    while not stop.is_set():
+        await asyncio.sleep(0.1)
+    for server in servers:
+        server.should_exit = True
+
+
+async def _renewing(
+    servers: list[Server], served: list[Served], renew: Callable[[], object], look_again_s: float
+) -> None:
     """New connections get the new certificate; those that are open go on."""
     while True:
-        await asyncio.sleep(LOOK_AGAIN_S)
-        with contextlib.suppress(TraysideError):
+        await asyncio.sleep(look_again_s)
+        try:
             await asyncio.to_thread(renew)
-            reload_certificates(servers, served)
-
-
-def reload_certificates(servers: list[Server], served: list[Served]) -> None:
-    for server, one in zip(servers, served, strict=True):
-        if one.certificate is not None:
-            server.config.ssl.load_cert_chain(one.certificate, one.key)
+        except (TraysideError, OSError) as error:
+            sys.stderr.write(f"The certificate could not be renewed: {error}\n")
+            continue
+        for server, one in zip(servers, served, strict=True):
+            if one.certificate is not None:
+                server.config.ssl.load_cert_chain(one.certificate, one.key)
 
 
 def _server(one: Served) -> Server:

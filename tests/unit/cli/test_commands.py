@@ -12,6 +12,7 @@ import pytest
 
 from trayside import __version__, bootstrap, errors
 from trayside.cli import commands
+from trayside.cli.ledger_commands import NOT_WHOLE
 from trayside.cli.toolbox import Toolbox
 from trayside.files.datapackage import write_datapackage
 from trayside.files.yard_folder import read_yard_folder
@@ -345,17 +346,21 @@ def documented(heading: str) -> dict[str, str]:
 
 def test_the_exit_codes_on_the_page_are_those_of_the_program():
     family = [errors.TraysideError, *errors.TraysideError.__subclasses__()]
-    codes = {str(kind.exit_code): kind.__name__ for kind in family} | {str(commands.STOPS_FOUND): "check"}
+    codes = {str(kind.exit_code): kind.__name__ for kind in family} | {str(commands.STOPS_FOUND): "check", str(NOT_WHOLE): "ledger verify"}
     page = documented("Exit codes")
     assert set(page) == {*codes, "0", "130"}
-    assert len(codes) == len(family) + 1
+    assert len(codes) == len(family) + 2
     for code, name in codes.items():
         assert f"`{name}`" in page[code], code
 
 
 def test_every_command_on_the_page_is_there_and_every_command_is_on_the_page(toolbox):
-    app = commands.build(toolbox)
-    names = {command.name or command.callback.__name__ for command in app.registered_commands if not command.hidden}
+    import typer
+
+    names = set()
+    for name, command in typer.main.get_command(commands.build(toolbox)).commands.items():
+        inner = getattr(command, "commands", None)
+        names |= {f"{name} {one}" for one in inner} if inner else {name} - {name if command.hidden else ""}
     assert set(documented("Commands")) == names
 
 
