@@ -8,13 +8,18 @@ import socket
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trayside.app.identity import uuid7
 from trayside.app.ports import StartWork, Work
 from trayside.errors import TraysideError
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
 
 HOST_NAME = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "demo" / "vellin_ridge"
@@ -28,19 +33,26 @@ def make_id() -> str:
     return uuid7(milliseconds=time.time_ns() // 1_000_000, random_bytes=secrets.token_bytes(10))
 
 
-def open_store(url: str) -> StartWork:
+@dataclass(frozen=True, slots=True)
+class OpenedStore:
+    """Begins transactions; `folder` is where the files that belong to the store lie."""
+
+    engine: Engine
+    folder: Path
+
+    def __call__(self, *, writing: bool = True) -> Work:
+        from trayside.store.work import SqlWork
+
+        return SqlWork(self.engine, writing=writing)
+
+
+def open_store(url: str) -> OpenedStore:
     """Open (and bring up to date) the store at a SQLite path or postgresql:// address."""
     from trayside.store.connection import open_store as open_engine
-    from trayside.store.work import SqlWork
 
     if "://" not in url:
         Path(url).parent.mkdir(parents=True, exist_ok=True)
-    engine = open_engine(url)
-
-    def start_work(*, writing: bool = True) -> Work:
-        return SqlWork(engine, writing=writing)
-
-    return start_work
+    return OpenedStore(open_engine(url), Path("yard/store" if "://" in url else url).absolute().parent)
 
 
 def papers():
@@ -57,13 +69,42 @@ def pin_secrets():
     return Argon2Secrets()
 
 
+def photo_keeping(start_work: StartWork) -> dict:
+    """Photographs in a folder beside the store; nothing for a store that has no folder."""
+    from trayside.files.photo_check import check_photo
+    from trayside.store.photo_files import PhotoFiles
+
+    if not isinstance(start_work, OpenedStore):
+        return {}
+    return {"photos": PhotoFiles(start_work.folder / "photos"), "check_photo": check_photo}
+
+
+def scale_of(start_work: StartWork):
+    """The scale that the yard's rules name; None when they name none. They are read when the screens start."""
+    from trayside.app.yard_rules import rules_of
+    from trayside.files.scale_http import HttpScale
+    from trayside.files.scale_serial import SerialScale
+
+    with start_work(writing=False) as work:
+        settings = rules_of(work).bench.scale
+    if settings.port:
+        return SerialScale(settings)
+    return HttpScale(settings) if settings.feed else None
+
+
 def site(start_work: StartWork, **more):
     """The screens as an ASGI application."""
     from trayside.web.services import Services
     from trayside.web.site import build_site
 
     services = Services(
-        start_work=start_work, clock=clock, make_id=make_id, papers=papers(), secrets=pin_secrets(), **more
+        start_work=start_work,
+        clock=clock,
+        make_id=make_id,
+        papers=papers(),
+        secrets=pin_secrets(),
+        **photo_keeping(start_work),
+        **more,
     )
     return build_site(services)
 
@@ -73,7 +114,7 @@ def serve(start_work: StartWork, host: str, port: int) -> None:
 
     listening = listen(host, port)
     _say(f"Screens on http://{host}:{port}/ (stop with Ctrl+C)")
-    run_all([Served(site(start_work), [listening])])
+    run_all([Served(site(start_work, scale=scale_of(start_work)), [listening])])
 
 
 def serve_lan(start_work: StartWork, *, addresses: tuple[str, ...], port: int, keys: Path) -> None:
@@ -103,13 +144,12 @@ def serve_lan(start_work: StartWork, *, addresses: tuple[str, ...], port: int, k
         fingerprint=made.fingerprint,
     )
     hosts = (*in_url, *names)
-    trust = build_trust_site(
-        lan, certificate=made.authority_certificate, ends_at=made.authority_ends_at, hosts=hosts
-    )
+    scale = scale_of(start_work)
+    trust = build_trust_site(lan, certificate=made.authority_certificate, ends_at=made.authority_ends_at, hosts=hosts)
     served = [
-        Served(site(start_work, lan=lan), [listen("127.0.0.1", port)]),
+        Served(site(start_work, lan=lan, scale=scale), [listen("127.0.0.1", port)]),
         Served(
-            site(start_work, lan=lan, reach="network", hosts=hosts),
+            site(start_work, lan=lan, scale=scale, reach="network", hosts=hosts),
             [listen(address, port + 1) for address in addresses],
             made.server_key,
             made.server_certificate,

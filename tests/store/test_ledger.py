@@ -58,9 +58,8 @@ def whole(start, **more) -> bool:
 
 
 def test_events_are_chained_from_the_first_and_read_back_as_they_were(start):
-    events = road("A0001", 1, hole_id="K-1", tray=1) + [
-        act("washed", "SAW-1", 9, object_type="saw", person='Ada "é" 字')
-    ]
+    washed = act("washed", "SAW-1", 9, object_type="saw", person='Ada "é" 字')
+    events = [*road("A0001", 1, hole_id="K-1", tray=1), washed]
     first = append(start, events[:2])
     rest = append(start, events[2:], LATER)
     stored = [one.stored for one in first + rest]
@@ -181,7 +180,7 @@ def test_the_database_refuses_to_empty_or_replace(engine, backend, start, table)
         ]
         statements += [f"UPDATE OR REPLACE {table} SET seq = 1 WHERE seq = 2"]
     else:
-        update = f"ON CONFLICT (seq) DO UPDATE SET object_id = 'A9'"
+        update = "ON CONFLICT (seq) DO UPDATE SET object_id = 'A9'"
         statements += [f"TRUNCATE {table}", f"INSERT INTO {table} ({columns}) {copied} {update}"]
     for recursive in ("ON", "OFF") if backend == "sqlite" else ("",):
         for statement in statements:
@@ -302,9 +301,16 @@ def test_reading_can_go_on_after_a_fault_was_found(engine, start):
     with start(writing=False) as work:
         links = work.chain_links("events")
         next(links)
+        with pytest.raises(RuntimeError, match="still being read"):
+            work.ledger_head()
         links.close()
         assert work.ledger_head().seq == 160
         assert len(list(work.chain_links("events"))) == 160
+    with start(writing=False) as work:
+        half_read = work.chain_links("events")
+        next(half_read)
+    with start(writing=False) as work:
+        assert work.ledger_head().seq == 160
 
 
 def test_texts_of_every_sort_survive_store_and_export(start):

@@ -35,9 +35,9 @@ def until(told, seconds: float = 20):
 def certificate_at(port: int, authority) -> x509.Certificate | None:
     client = ssl.create_default_context(cafile=str(authority))
     try:
-        with socket.create_connection(("127.0.0.1", port), timeout=5) as plain:
-            with client.wrap_socket(plain, server_hostname="127.0.0.1") as secure:
-                return x509.load_der_x509_certificate(secure.getpeercert(binary_form=True))
+        plain = socket.create_connection(("127.0.0.1", port), timeout=5)
+        with client.wrap_socket(plain, server_hostname="127.0.0.1") as secure:
+            return x509.load_der_x509_certificate(secure.getpeercert(binary_form=True))
     except ConnectionError:
         return None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -189,8 +189,13 @@ class Work(Protocol):
     def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]: ...
 
     # the ledger
-    def append_events(self, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
-        """Put events at the end of the chain. An id that is there already is never written twice."""
+    def append_events(
+        self, entries: Sequence[LedgerEntry], *, stored_at: str, known: Mapping[str, Stored] | None = None
+    ) -> tuple[Appended, ...]:
+        """Put events at the end of the chain. An id that is there already is never written twice.
+
+        `known` is what `events_by_id` said of all these ids earlier in the same transaction, to spare asking again.
+        """
 
     def events_by_id(self, event_ids: Iterable[str]) -> dict[str, Stored]: ...
     def events_of_objects(self, objects: Iterable[tuple[str, str]]) -> dict[tuple[str, str], tuple[Stored, ...]]:
@@ -204,7 +209,9 @@ class Work(Protocol):
         """What was sent under an id that another event has."""
 
     def ledger_head(self) -> LedgerHead: ...
-    def chain_links(self, chain: Literal["events", "event_conflicts"]) -> Iterator[Link]: ...
+    def chain_links(self, chain: Literal["events", "event_conflicts"]) -> Generator[Link]:
+        """The chain from its start. Nothing else can be asked until it is read to its end or closed."""
+
     def tickets(self, numbers: Iterable[str]) -> dict[str, Ticket]: ...
     def known_holes(self, hole_ids: Iterable[str]) -> set[str]: ...
 

@@ -7,14 +7,14 @@ as a conflict with both sides named, and counts for nothing until a person settl
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
 from trayside.app.ports import Appended, Clock, LedgerEntry, StartWork, Ticket, Work
 from trayside.errors import ImpossibleValue, RefusedByRule, TraysideError
 from trayside.model.bag_states import Contradiction, machine_of, state_after
-from trayside.model.event import Event, check_correction, checked_event, event_fields, moment, moment_text
+from trayside.model.event import Event, Stored, check_correction, checked_event, event_fields, moment, moment_text
 
 MOST_EVENTS = 5_000
 CLOCK_AHEAD = timedelta(minutes=5)
@@ -84,9 +84,10 @@ def _store(work: Work, fit: list[tuple[int, Event]], answers: list[Recorded | No
         try:
             entries.append(floor.entry(event))
             places.append(place)
-        except RefusedByRule as error:
+        except (ImpossibleValue, RefusedByRule) as error:
             answers[place] = _refused(event.event_id, error)
-    for place, appended in zip(places, work.append_events(entries, stored_at=moment_text(now)), strict=True):
+    done = work.append_events(entries, stored_at=moment_text(now), known=floor.in_ledger)
+    for place, appended in zip(places, done, strict=True):
         answers[place] = _answer(appended, now)
 
 
@@ -94,21 +95,23 @@ def _store(work: Work, fit: list[tuple[int, Event]], answers: list[Recorded | No
 class _Floor:
     """What the ledger and the sheets say of the objects these events are about, kept up as the events are taken."""
 
+    in_ledger: dict[str, Stored]
     known: dict[str, Event]
     histories: dict[tuple[str, str], list[Event]]
     disputed: dict[str, Contradiction]
     tickets: dict[str, Ticket]
     holes: set[str]
-    machines: dict[tuple[str, str], str] = field(default_factory=dict)
 
     @classmethod
     def of(cls, work: Work, events: Sequence[Event]) -> _Floor:
         objects = {(one.object_type, one.object_id) for one in events if one.object_type not in WITHOUT_STATES}
         histories = work.events_of_objects(objects)
         ids = {one.event_id for one in events} | {one.corrects for one in events if one.corrects is not None}
+        in_ledger = work.events_by_id(ids)
         stored = [row for rows in histories.values() for row in rows]
         return cls(
-            known={name: row.event for name, row in work.events_by_id(ids).items()},
+            in_ledger=in_ledger,
+            known={name: row.event for name, row in in_ledger.items()},
             histories={name: [row.event for row in rows] for name, rows in histories.items()},
             disputed={
                 row.event.event_id: Contradiction(row.event, row.why, row.against)
@@ -120,7 +123,7 @@ class _Floor:
         )
 
     def entry(self, event: Event) -> LedgerEntry:
-        """How the event stands against everything before it; RefusedByRule only for a correction that fits nothing."""
+        """How the event stands against everything before it; an error only for a correction that fits nothing."""
         if event.event_id in self.known:
             return LedgerEntry(event)  # sent before: the ledger compares it with what it holds
         name = (event.object_type, event.object_id)

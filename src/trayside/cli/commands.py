@@ -203,7 +203,9 @@ def build(toolbox: Toolbox) -> typer.Typer:
     def serve(
         store: Store = DEFAULT_STORE,
         port: Annotated[int, typer.Option(help="Port on 127.0.0.1; with --lan also the two after it.")] = 8377,
-        lan: Annotated[bool, typer.Option("--lan", help="Also serve paired tablets on the network, over https.")] = False,
+        lan: Annotated[
+            bool, typer.Option("--lan", help="Also serve paired tablets on the network, over https.")
+        ] = False,
         address: Annotated[
             list[str] | None, typer.Option(help="Address of this machine to serve on; found out when not given.")
         ] = None,

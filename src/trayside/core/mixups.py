@@ -330,7 +330,7 @@ class _Weigher:
         z = (value - mean) / sd
         normal = np.where(below, special.log_ndtr(z), -0.5 * z * z - np.log(sd * math.sqrt(2.0 * math.pi)))
         odd = np.where(below, math.log(0.5), -math.log(self.odd_width))
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             mixed = np.logaddexp(np.log1p(-self.odd_share) + normal, np.log(self.odd_share) + odd)
         return np.where(np.isnan(value), 0.0, np.where(np.isnan(z), odd, mixed))
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 import re
 
 from trayside.app.scale_port import Reading
-from trayside.core.units import GRAMS_PER_UNIT
+from trayside.core.units import POUND_G
 from trayside.errors import ImpossibleValue
 from trayside.model.rules import ScaleSettings
 
 LONGEST_LINE = 200
+GRAMS_PER_UNIT = {"kg": 1000.0, "g": 1.0, "lb": float(POUND_G), "oz": float(POUND_G) / 16}
+"""oz is the ordinary ounce of scales, a sixteenth of a pound, not the troy ounce."""
 
 
 def read_line(line: str, settings: ScaleSettings) -> Reading:

@@ -6,7 +6,7 @@ Needs nothing but the standard library and `rfc8785`, so that anybody can check 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Literal, NamedTuple
@@ -107,6 +107,9 @@ def check_chain(links: Iterable[Link], *, witness: str | None = None) -> ChainRe
                 stamp = now
     except UnreadableLineError as error:
         return ChainReport(seq, prev, ChainFault("unreadable line", seq + 1, error.what, error.line), tuple(clock_back))
+    finally:
+        if isinstance(rest, Generator):
+            rest.close()  # a database may still be sending
     fault = None
     if missing_witness:
         what = f"the hash {witness} that was kept elsewhere is not in the ledger: records were cut off or replaced"
@@ -161,7 +164,7 @@ def _named(link: Link, expected: int, prev: str, rest: Iterator[Link]) -> ChainF
     def fault(kind: FaultKind, what: str, seq: int = link.seq) -> ChainFault:
         return ChainFault(kind, seq, what, link.line)
 
-    if own and not link.fits and (own_seq := _own_seq(link.record)) not in (None, link.seq):
+    if own and (own_seq := _own_seq(link.record)) not in (None, link.seq):
         return fault("reordered", f"event {own_seq} stands in the place of {link.seq}")
     if own and not link.fits:
         return fault("changed row", "a column says other than the record that was hashed")
@@ -180,7 +183,7 @@ def _named(link: Link, expected: int, prev: str, rest: Iterator[Link]) -> ChainF
 
 def _comes_later(seq: int, rest: Iterator[Link]) -> bool:
     try:
-        return any(link.seq == seq for link in rest)
+        return any(link[0] == seq for link in rest)
     except UnreadableLineError:
         return False
 

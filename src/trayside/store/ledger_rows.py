@@ -7,34 +7,43 @@ that another event has already is kept in a chain of its own: nothing that was s
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Table, select, tuple_
+from sqlalchemy import Connection, Table, select
 
 from trayside.app.ports import Appended, LedgerEntry, LedgerHead, Ticket
 from trayside.model.event import Event, Stored
 from trayside.model.ledger_chain import GENESIS, Link
 from trayside.model.ledger_record import link, stored_event
 
-from .bulk import BATCH_NAMES, in_batches, insert_rows
-from .schema import EVENT_CONFLICTS, EVENTS, HOLES, SAMPLE_NUMBERS, SHEET_ROWS, SHEETS
+from .bulk import insert_rows
+from .schema import EVENT_CONFLICTS, EVENTS, SHEETS
 
 LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray")
 COLUMNS = ("seq", *LOOKED_UP_BY, "standing", "record", "prev_hash", "hash")
 SAME_ID = "another event has this id"
 
 
-def append_events(connection: Connection, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
+def append_events(
+    connection: Connection,
+    entries: Sequence[LedgerEntry],
+    *,
+    stored_at: str,
+    known: Mapping[str, Stored] | None = None,
+) -> tuple[Appended, ...]:
     """Put events at the end of the chain, in this order, and say of each what became of it.
 
     An event that is there already comes back as it was stored. Another event under the same id is kept as a conflict
-    beside the chain, once however often it is sent.
+    beside the chain, once however often it is sent. `known` is what `events_by_id` said of all these ids earlier in the
+    same transaction, to spare asking again.
     """
     if not entries:
         return ()
     with connection.begin_nested():
-        known = events_by_id(connection, [entry.event.event_id for entry in entries])
+        asked = (entry.event.event_id for entry in entries)
+        known = dict(known) if known is not None else events_by_id(connection, asked)
         ledger = _Pen(connection, EVENTS, stored_at)
         beside: _Pen | None = None
         kept: dict[str, list[Stored]] = {}
@@ -64,24 +73,27 @@ def append_events(connection: Connection, entries: Sequence[LedgerEntry], *, sto
 
 def events_by_id(connection: Connection, event_ids: Iterable[str]) -> dict[str, Stored]:
     """Those of the ids that are in the ledger."""
-    wanted, ids = f"SELECT record, prev_hash, hash FROM {EVENTS.name} WHERE event_id ", list(event_ids)
-    if connection.dialect.name == "sqlite":  # one parameter for any number of ids: nearly all of them are new
-        rows = connection.exec_driver_sql(wanted + "IN (SELECT value FROM json_each(?))", (json.dumps(ids),))
-    else:
-        rows = connection.exec_driver_sql(wanted + "= ANY(%s)", (ids,))
-    found = (stored_event(record, prev_hash=prev_hash, own_hash=own_hash) for record, prev_hash, own_hash in rows)
-    return {stored.event.event_id: stored for stored in found}
+    found = _named(connection, f"SELECT record, prev_hash, hash FROM {EVENTS.name} WHERE event_id {{names}}", event_ids)
+    stored = (stored_event(record, prev_hash=prev_hash, own_hash=own_hash) for record, prev_hash, own_hash in found)
+    return {one.event.event_id: one for one in stored}
 
 
 def events_of_objects(
     connection: Connection, objects: Iterable[tuple[str, str]]
 ) -> dict[tuple[str, str], tuple[Stored, ...]]:
     """The events of each (object_type, object_id), in the order of the ledger; objects without any are left out."""
+    wanted: dict[str, set[str]] = {}
+    for object_type, object_id in objects:
+        wanted.setdefault(object_type, set()).add(object_id)
     found: dict[tuple[str, str], list[Stored]] = {}
-    for batch in in_batches(sorted(set(objects)), BATCH_NAMES):
-        named = tuple_(EVENTS.c.object_type, EVENTS.c.object_id).in_(batch)
-        for stored in _stored(connection, EVENTS, named):
-            found.setdefault((stored.event.object_type, stored.event.object_id), []).append(stored)
+    for object_type, names in sorted(wanted.items()):
+        asked = (
+            f"SELECT object_id, record, prev_hash, hash FROM {EVENTS.name}"
+            " WHERE object_type = {first} AND object_id {names} ORDER BY seq"
+        )
+        for object_id, record, prev_hash, own_hash in _named(connection, asked, names, object_type):
+            stored = stored_event(record, prev_hash=prev_hash, own_hash=own_hash)
+            found.setdefault((object_type, object_id), []).append(stored)
     return {name: tuple(events) for name, events in found.items()}
 
 
@@ -115,21 +127,24 @@ def conflicts_of(connection: Connection, event_id: str | None = None) -> list[St
 
 def ledger_head(connection: Connection, *, table: Table = EVENTS) -> LedgerHead:
     """How many events there are, and the newest hash."""
-    newest = connection.execute(select(table.c.seq, table.c.hash).order_by(table.c.seq.desc()).limit(1)).one_or_none()
+    newest = connection.exec_driver_sql(f"SELECT seq, hash FROM {table.name} ORDER BY seq DESC LIMIT 1").one_or_none()
     return LedgerHead(0, GENESIS) if newest is None else LedgerHead(newest.seq, newest.hash)
 
 
-def chain_links(connection: Connection, chain: str) -> Iterator[Link]:
+def chain_links(connection: Connection, chain: str) -> Generator[Link]:
     """The chain 'events' or 'event_conflicts' from its start. Nothing else may be asked until it is read or dropped."""
     table = {"events": EVENTS, "event_conflicts": EVENT_CONFLICTS}[chain]
     columns = ", ".join(("seq", "prev_hash", "hash", "record", *LOOKED_UP_BY, "standing"))
     wanted = f"SELECT {columns} FROM {table.name} ORDER BY seq"
     rows = _read_on_sqlite if connection.dialect.name == "sqlite" else _read_on_postgresql
-    for row in rows(connection, wanted):
-        yield row[0], row[1], row[2], row[3], _fits(row), None  # a Link, without the cost of making one
+    if not connection.in_transaction():
+        connection.begin()
+    with closing(rows(connection, wanted)) as found:
+        for row in found:
+            yield row[0], row[1], row[2], row[3], _fits(row), None  # a Link, without the cost of making one
 
 
-def _read_on_sqlite(connection: Connection, wanted: str) -> Iterator[Sequence]:
+def _read_on_sqlite(connection: Connection, wanted: str) -> Generator[Sequence]:
     cursor = connection.connection.cursor()
     try:
         yield from cursor.execute(wanted)
@@ -137,7 +152,7 @@ def _read_on_sqlite(connection: Connection, wanted: str) -> Iterator[Sequence]:
         cursor.close()
 
 
-def _read_on_postgresql(connection: Connection, wanted: str) -> Iterator[Sequence]:
+def _read_on_postgresql(connection: Connection, wanted: str) -> Generator[Sequence]:
     """By COPY, which takes half the time of a cursor. A record holds no raw tab or line end: JSON escapes them."""
     with connection.connection.cursor() as cursor, cursor.copy(f"COPY ({wanted}) TO STDOUT") as copy:
         try:
@@ -155,28 +170,29 @@ def _read_on_postgresql(connection: Connection, wanted: str) -> Iterator[Sequenc
 
 def tickets(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
     """What the newest revision that carries each number says it is; numbers that were never issued are left out."""
-    found = {}
-    paper = SHEET_ROWS.join(SHEETS, SHEETS.c.sheet_id == SHEET_ROWS.c.sheet_id)
-    for batch in in_batches(sorted(set(numbers)), BATCH_NAMES):
-        of = select(SAMPLE_NUMBERS.c.sheet_id).where(SAMPLE_NUMBERS.c.number.in_(batch)).distinct()
-        columns = (SHEET_ROWS.c.number, SHEET_ROWS.c.kind, SHEETS.c.hole_id, SHEETS.c.sheet_id, SHEET_ROWS.c.revision)
-        wanted = (
-            select(*columns, SHEETS.c.revision.label("newest"))
-            .select_from(paper)
-            .where(SHEET_ROWS.c.sheet_id.in_(of), SHEET_ROWS.c.number.in_(batch), SHEET_ROWS.c.revision > 0)
-            .order_by(SHEET_ROWS.c.revision)
-        )
-        for row in connection.execute(wanted):
-            found[row.number] = Ticket(*row)
-    return found
+    asked = (
+        "SELECT r.number, r.kind, s.hole_id, s.sheet_id, r.revision, s.revision FROM sample_numbers n"
+        " JOIN sheets s ON s.sheet_id = n.sheet_id"
+        " JOIN sheet_rows r ON r.sheet_id = n.sheet_id AND r.number = n.number AND r.revision > 0"
+        " WHERE n.number {names} ORDER BY r.revision"
+    )
+    return {row[0]: Ticket(*row) for row in _named(connection, asked, numbers)}
 
 
 def known_holes(connection: Connection, hole_ids: Iterable[str]) -> set[str]:
     """Those of the names that are holes of the yard."""
-    found: set[str] = set()
-    for batch in in_batches(sorted(set(hole_ids)), BATCH_NAMES):
-        found.update(connection.execute(select(HOLES.c.hole_id).where(HOLES.c.hole_id.in_(batch))).scalars())
-    return found
+    return {row[0] for row in _named(connection, "SELECT hole_id FROM holes WHERE hole_id {names}", hole_ids)}
+
+
+def _named(connection: Connection, asked: str, names: Iterable[str], *first: str) -> Sequence:
+    """Rows for many names in one parameter: a tap waits for these questions, and long IN (...) lists are slow to read."""
+    names = sorted(set(names))
+    if not names:
+        return ()
+    if connection.dialect.name == "sqlite":
+        asked = asked.format(first="?", names="IN (SELECT value FROM json_each(?))")
+        return connection.exec_driver_sql(asked, (*first, json.dumps(names))).fetchall()
+    return connection.exec_driver_sql(asked.format(first="%s", names="= ANY(%s)"), (*first, names)).fetchall()
 
 
 def _stored(connection: Connection, table: Table, condition, *, count: int | None = None) -> Iterator[Stored]:

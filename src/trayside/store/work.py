@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from typing import Self
 
 import polars
@@ -37,6 +37,7 @@ class SqlWork:
         self._writing = writing
         self._connection: Connection | None = None
         self._touched: set[str] = set()
+        self._reading: Generator[Link] | None = None
 
     def __enter__(self) -> Self:
         self._touched.clear()
@@ -49,6 +50,8 @@ class SqlWork:
     def __exit__(self, kind, error, trace) -> None:
         connection, self._connection = self._connection, None
         self._touched.clear()
+        if self._reading is not None:
+            self._reading.close()
         connection.close()  # rolls back what was not committed
         if failed_outside(error):
             raise in_words(error) from error
@@ -65,6 +68,8 @@ class SqlWork:
     def _open(self) -> Connection:
         if self._connection is None:
             raise RuntimeError("a work is used inside its `with` block")
+        if self._reading is not None and self._reading.gi_frame is not None:
+            raise RuntimeError("the ledger is still being read: read it to its end, or close it")
         return self._connection
 
     def _settle(self) -> None:
@@ -152,8 +157,10 @@ class SqlWork:
 
     # the ledger
 
-    def append_events(self, entries: Sequence[LedgerEntry], *, stored_at: str) -> tuple[Appended, ...]:
-        return ledger_rows.append_events(self._open, entries, stored_at=stored_at)
+    def append_events(
+        self, entries: Sequence[LedgerEntry], *, stored_at: str, known: Mapping[str, Stored] | None = None
+    ) -> tuple[Appended, ...]:
+        return ledger_rows.append_events(self._open, entries, stored_at=stored_at, known=known)
 
     def events_by_id(self, event_ids: Iterable[str]) -> dict[str, Stored]:
         return ledger_rows.events_by_id(self._open, event_ids)
@@ -179,8 +186,9 @@ class SqlWork:
     def ledger_head(self) -> LedgerHead:
         return ledger_rows.ledger_head(self._open)
 
-    def chain_links(self, chain: str) -> Iterator[Link]:
-        return ledger_rows.chain_links(self._open, chain)
+    def chain_links(self, chain: str) -> Generator[Link]:
+        self._reading = ledger_rows.chain_links(self._open, chain)
+        return self._reading
 
     def tickets(self, numbers: Iterable[str]) -> dict[str, Ticket]:
         return ledger_rows.tickets(self._open, numbers)

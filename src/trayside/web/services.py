@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trayside.app.keep_photo import CheckPhoto, Photos
 from trayside.app.papers import Papers
 from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, StartWork
+from trayside.app.scale_port import Scale
 
 from .visitor import Reach
 
@@ -34,3 +36,6 @@ class Services:
     secrets: Secrets | None = None
     reach: Reach = "here"
     lan: Lan | None = None
+    photos: Photos | None = None
+    check_photo: CheckPhoto | None = None
+    scale: Scale | None = None

@@ -16,6 +16,7 @@ from . import faults, hole_screen, paper_routes, sheet_acts, sheet_screen, trays
 from .access import Access
 from .access_routes import ACCESS_ROUTES
 from .asking import posted
+from .bench_routes import BENCH_ROUTES
 from .guards import Guards
 from .services import Services
 
@@ -37,6 +38,7 @@ ROUTES = (
     Route("/hole/{hole_id}/paper/cut-sheet.pdf", paper_routes.cut_sheet_paper),
     Route("/hole/{hole_id}/paper/tray-sheet.pdf", paper_routes.tray_sheet_paper),
     Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
+    *BENCH_ROUTES,
     *ACCESS_ROUTES,
     Mount("/static", StaticFiles(directory=STATIC), name="static"),
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .words_access import ACCESS_WORDS
+from .words_bench import BENCH_WORDS
 
 WORDS: dict[str, str] = {
     # every page
@@ -289,7 +290,7 @@ WORDS: dict[str, str] = {
     "conflict.again.part": "Make those that fit on the newer plan",
     "conflict.look": "Look at the newer plan only",
     "conflict.none_fit": "None of your changes fits the newer plan any more. Note them down, then look at the newer plan.",
-} | ACCESS_WORDS  # fmt: skip
+} | ACCESS_WORDS | BENCH_WORDS  # fmt: skip
 
 COUNTED: dict[str, tuple[str, str]] = {
     "hole": ("hole", "holes"),

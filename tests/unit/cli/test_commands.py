@@ -346,7 +346,8 @@ def documented(heading: str) -> dict[str, str]:
 
 def test_the_exit_codes_on_the_page_are_those_of_the_program():
     family = [errors.TraysideError, *errors.TraysideError.__subclasses__()]
-    codes = {str(kind.exit_code): kind.__name__ for kind in family} | {str(commands.STOPS_FOUND): "check", str(NOT_WHOLE): "ledger verify"}
+    codes = {str(kind.exit_code): kind.__name__ for kind in family}
+    codes |= {str(commands.STOPS_FOUND): "check", str(NOT_WHOLE): "ledger verify"}
     page = documented("Exit codes")
     assert set(page) == {*codes, "0", "130"}
     assert len(codes) == len(family) + 2
