@@ -11,7 +11,10 @@ from trayside.core.blanks import carry_over, failure_rate, judge_blanks
 @given(st.integers(1, 300), st.data())
 def test_the_interval_holds_the_rate_and_widens_with_confidence(count, data):
     failed = data.draw(st.integers(0, count))
-    one, wider = failure_rate(failures=failed, blanks=count), failure_rate(failures=failed, blanks=count, confidence=0.99)
+    one, wider = (
+        failure_rate(failures=failed, blanks=count),
+        failure_rate(failures=failed, blanks=count, confidence=0.99),
+    )
     assert 0.0 <= wider.low <= one.low <= one.rate <= one.high <= wider.high <= 1.0
     assert one.rate <= one.upper <= one.high + 1e-12
 

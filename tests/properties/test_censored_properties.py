@@ -28,8 +28,6 @@ def test_the_curve_rises_to_one_and_its_bounds_hold_the_naive_ones(rows):
 def test_order_of_the_results_does_not_matter(rows, chance):
     turned = list(rows)
     chance.shuffle(turned)
-    one, other = (
-        below_curve(values=[v for v, _ in each], censored=[b for _, b in each]) for each in (rows, turned)
-    )
+    one, other = (below_curve(values=[v for v, _ in each], censored=[b for _, b in each]) for each in (rows, turned))
     assert one.mean_low == pytest.approx(other.mean_low)
     assert one.share_at_or_below == pytest.approx(other.share_at_or_below)

@@ -5,7 +5,10 @@ import pytest
 from trayside.core.censored import below_curve, lognormal_fit, order_fit
 
 # Arsenic in stream water, Oahu, ug/L: Helsel 2005, as in the R package NADA, commit b3584c69 (data seen).
-OAHU = "<1 <1 1.7 <1 <1 <2 3.2 <2 <2 2.8 <2 <2 <2 <2 <2 0.7 0.9 0.5 0.5 <0.9 0.5 0.7 0.6 1.5".split()
+OAHU = [
+    "<1", "<1", "1.7", "<1", "<1", "<2", "3.2", "<2", "<2", "2.8", "<2", "<2",
+    "<2", "<2", "<2", "0.7", "0.9", "0.5", "0.5", "<0.9", "0.5", "0.7", "0.6", "1.5",
+]  # fmt: skip
 VALUES = [float(one.lstrip("<")) for one in OAHU]
 CENSORED = [one.startswith("<") for one in OAHU]
 

@@ -18,6 +18,7 @@ from trayside.core.mass_residuals import (
     FAR_HALF,
     NEAR_HALF,
     QUARTER,
+    UNEXPLAINED,
     WHOLE,
     BagCauses,
     bag_causes,
@@ -117,10 +118,12 @@ def _named(weighed: BagCauses) -> list[tuple[str, ...]]:
     share = weighed.share.copy()
     share[:, CAUSES.index(AS_PLANNED)] = 0.0
     order = np.argsort(-share, axis=1, kind="stable")[:, :MOST_NAMED]
-    return [
+    named = [
         tuple(CAUSES[cause] for cause in first if share[at, cause] >= LEAST_SHARE)
         for at, first in enumerate(order.tolist())
     ]
+    # "None of these" says nothing beside a cause that can be looked for.
+    return [tuple(cause for cause in causes if cause != UNEXPLAINED) or causes for causes in named]
 
 
 def _bands(mass_kg: np.ndarray, named: list[tuple[str, ...]]) -> tuple[CauseBand, ...]:

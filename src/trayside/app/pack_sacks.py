@@ -258,7 +258,7 @@ def reseal_sack(
             )
         histories = work.events_of_objects(("bag", number) for number in leave_out)
         for number in leave_out:
-            if not any(one.event.kind == "voided" for one in histories.get(("bag", number), ())):
+            if state_in_ledger(histories.get(("bag", number), ()), machine="bag").state != "void":
                 raise RefusedByRule(
                     f"{number} is not void", where=sack_id, remedy="Void the number with a reason, then take it out"
                 )

@@ -109,6 +109,9 @@ class _Floor:
         ids = {one.event_id for one in events} | {one.corrects for one in events if one.corrects is not None}
         in_ledger = work.events_by_id(ids)
         stored = [row for rows in histories.values() for row in rows]
+        tickets = work.tickets(one.object_id for one in events if one.object_type == "bag")
+        holes = {ticket.hole_id for ticket in tickets.values()}
+        unsure = {one.hole_id for one in events if one.hole_id is not None} - holes
         return cls(
             in_ledger=in_ledger,
             known={name: row.event for name, row in in_ledger.items()},
@@ -118,8 +121,8 @@ class _Floor:
                 for row in stored
                 if row.standing == "conflict"
             },
-            tickets=work.tickets(one.object_id for one in events if one.object_type == "bag"),
-            holes=work.known_holes(one.hole_id for one in events if one.hole_id is not None),
+            tickets=tickets,
+            holes=holes | work.known_holes(unsure),
         )
 
     def entry(self, event: Event) -> LedgerEntry:

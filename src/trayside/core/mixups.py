@@ -117,7 +117,10 @@ class Expectations:
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """Smallest set of places to assay again from the core kept that settles a story whichever way it is."""
+    """Smallest set of places to assay again from the core kept that settles a story, whichever way it is.
+
+    Settles: their results alone reach the odds asked for, with the power asked for, for what is true.
+    """
 
     places: tuple[int, ...]
     odds_expected: float  # that their results give, in the middle, for what is true
@@ -441,7 +444,7 @@ def _told(best: tuple, weigh: _Weigher, settings: MixUpSettings) -> MixUp:
 def _settlement(numbers: tuple, holds: tuple, weigh: _Weigher, settings: MixUpSettings) -> Settlement:
     """Fewest places to assay again. Each tells the two stories apart by d, their difference in sds; d^2 adds up."""
     elsewhere = {place: number for number, place in zip(numbers, holds, strict=True) if place != OUTSIDE}
-    samples = [place for place in elsewhere if not weigh.is_control[place] and elsewhere[place] != place]
+    samples = [place for place in sorted(elsewhere) if not weigh.is_control[place] and elsewhere[place] != place]
     if not samples:
         return Settlement((), 1.0, "no core is kept of a control: compare the tags and the count of sachets in stock")
     here = weigh.log_value[samples, :-1]

@@ -1,16 +1,14 @@
 """No plan can cost less than this: a lower bound on the cost of a shift plan.
 
-The saws are joined in thought to one fast saw on which work can be broken off at will. Three things are kept of the real
-rules: every piece takes its least minutes and its least wash; every hole that is not already laid out is laid out once
-before its first piece; a piece is cut by one saw, so it ends half its own length after the middle of its work.
+Put a price on every minute of saw time and let each hole be planned alone, paying for the minutes it takes. Whatever the
+prices, the holes' cheapest costs together, less the price of all the saw time there is, cannot be more than the cost of
+any plan (Lagrange duality). A hole has two ways:
 
-What is left is one machine with weights and out-trees of depth one (laying out a hole comes before its pieces), which a
-rule of composite jobs solves exactly: a hole goes in front with as many of its best pieces as raise its ratio of weight to
-work. Deadlines come in through multipliers: for any share y between 0 and the late weight,
+    one visit      laid out once, all pieces one behind the other on one saw
+    more visits    laid out at least twice, the first time before any of its pieces; each piece then goes where it likes
 
-    late weight x max(0, end - due)  >=  y x (end - due)
-
-so that every choice of y gives a bound; a subgradient search looks for a good one.
+Both are counted too low rather than too high: least minutes, least wash, no falling grades. Prices are improved by
+subgradient steps. The minute of the last saw is paid for through the work: all saws together hold all of it.
 """
 
 from __future__ import annotations
@@ -23,119 +21,219 @@ import numpy as np
 from trayside.core.refusals import Floats
 from trayside.core.shift_routes import Task
 
-ROUNDS = 400
+CELLS = 160  # of price over the time of the plan
+ROUNDS = 500
 
 
 @dataclass(frozen=True, slots=True)
-class _Relaxed:
-    """The one fast saw: work per piece and per hole, its speed, when it starts, least time at a saw."""
+class _Starts:
+    """Possible starts of some jobs (rows, rising), where start and end lie among the cells, cost of the job itself."""
 
-    work: Floats
-    opening: Floats  # by hole number
-    hole: np.ndarray
-    start_min: float
-    minutes_per_work: float
-    least_minutes: Floats
+    start: Floats
+    end: Floats
+    start_cell: np.ndarray
+    end_cell: np.ndarray
+    cost: Floats  # straight from start to start
+    late: Floats  # rising, of any shape from start to start; 0 where lateness is in the cost
 
 
-def lower_bound(task: Task, *, cost: float) -> tuple[float, list[int]]:
-    """The bound, and the order of the pieces on the one fast saw, which is a good start for a search.
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """The bound, and about when each hole would like to start (a good order to begin a search with)."""
 
-    `cost` is that of any plan; it sets the step of the search for multipliers, never the bound itself.
-    """
-    relaxed = _relax(task)
-    weight, due = np.array(task.weight), np.array(task.due_min)
-    late = np.where(np.isfinite(due), np.array(task.late_weight), 0.0)
-    due = np.where(np.isfinite(due), due, 0.0)
-    share = np.zeros_like(late)
-    best, best_order, stale, pace = -math.inf, [], 0, 1.0
-    for _ in range(ROUNDS if late.any() else 1):
-        end, order = _one_saw(relaxed, weight + share)
-        bound = float(np.dot(weight + share, end) - np.dot(share, due))
+    cost: float
+    hole_start_min: Floats
+
+
+def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
+    """The bound and the order of holes. `cost` and `finish_min` of any plan guide the prices, never the bound."""
+    first = min(task.ready_min)
+    least = _least_finish(task)
+    edges = np.linspace(first, max(finish_min, least, first + 1.0), CELLS + 1)
+    width = edges[1] - edges[0]
+    capacity = np.sum([np.clip(edges[1:] - ready, 0.0, width) for ready in task.ready_min], axis=0)
+    # A saw that is ready only after the others may be done does not share the finish: then it is paid for apart.
+    shared = max(task.ready_min) <= least
+    work_price = task.finish_weight / len(task.ready_min) if shared else 0.0
+    fixed = (
+        work_price * (math.fsum(task.ready_min) + _blade_changes(task) * task.blade_change_min)
+        if shared
+        else task.finish_weight * least
+    )
+    holes = max(task.hole) + 1
+    hole = np.array(task.hole)
+    by_hole = np.argsort(hole, kind="stable")
+    opening = _openings(task, holes)
+    whole = _whole_holes(task, opening, edges, work_price)
+    single = _single_pieces(task, opening, edges, work_price, by_hole)
+    firsts = np.flatnonzero(np.diff(hole[by_hole], prepend=-1))
+    steps = max(1, math.ceil(float(opening.max()) / width) + 1)
+    # Place of the last start at or before (opening done when begun at each edge), for every piece.
+    after = edges[None, :-1] + opening[hole[by_hole]][:, None]
+    place = np.maximum(
+        [np.searchsorted(row, wanted, side="right") - 1 for row, wanted in zip(single.start, after, strict=True)], 0
+    )
+    laid_out = np.bincount([one for one in task.first_hole if 0 <= one < holes], minlength=holes)
+    extra = work_price * (opening + np.where(laid_out > 1, 0.0, _change(task)))
+
+    price = _first_prices(task, edges)
+    best, best_start, stale, pace = -math.inf, np.zeros(holes), 0, 1.0
+    for _ in range(ROUNDS):
+        total = np.concatenate(([0.0], np.cumsum(price * width)))
+        one = whole.cost + _spent(whole, edges, price, total)
+        # Lateness between two starts is at least that of the earlier one.
+        one[:, :-1] = np.minimum(one[:, :-1], one[:, 1:])
+        one += whole.late
+        one_at = one.argmin(axis=1)
+        one_cost = one[np.arange(holes), one_at]
+        free = single.cost + _spent(single, edges, price, total)
+        later = np.minimum.accumulate(free[:, ::-1], axis=1)[:, ::-1]
+        low = np.min(np.lib.stride_tricks.sliding_window_view(np.append(price, np.zeros(steps)), steps + 1), axis=1)
+        many = np.add.reduceat(np.take_along_axis(later, place, axis=1), firsts, axis=0)
+        many += opening[:, None] * low[None, :CELLS] + extra[:, None]
+        many_at = many.argmin(axis=1)
+        many_cost = many[np.arange(holes), many_at]
+        bound = float(np.minimum(one_cost, many_cost).sum() - np.dot(price, capacity)) + fixed
         if bound > best:
-            best, best_order, stale = bound, order, 0
+            best, stale = bound, 0
+            best_start = np.where(one_cost <= many_cost, whole.start[np.arange(holes), one_at], edges[many_at])
         else:
             stale += 1
-            if stale == 12:
-                pace, stale = pace / 2.0, 0
-        slope = np.where(late > 0.0, end - due, 0.0)
-        slope = np.where((share <= 0.0) & (slope < 0.0) | (share >= late) & (slope > 0.0), 0.0, slope)
+            if stale == 15:
+                pace, stale = pace * 0.6, 0
+        in_one = one_cost <= many_cost
+        begin, end = [whole.start[in_one, one_at[in_one]]], [whole.end[in_one, one_at[in_one]]]
+        loose = np.flatnonzero(~in_one[hole[by_hole]])
+        allowed = np.arange(free.shape[1]) >= place[loose, many_at[hole[by_hole][loose]]][:, None]
+        at = np.where(allowed, free[loose], np.inf).argmin(axis=1)
+        begin += [single.start[loose, at], edges[many_at[~in_one]]]
+        end += [single.end[loose, at], edges[many_at[~in_one]] + opening[~in_one]]
+        slope = _minutes_used(np.concatenate(begin), np.concatenate(end), edges) - capacity
+        slope = np.where((price <= 0.0) & (slope < 0.0), 0.0, slope)
         size = float(np.dot(slope, slope))
         if size == 0.0 or pace < 1e-3:
             break
-        share = np.clip(share + pace * max(cost - bound, 1e-9 * abs(cost)) / size * slope, 0.0, late)
-    best += task.finish_weight * _least_finish(task, relaxed)
-    # Sums of some hundred terms: give the rounding to the safe side.
-    return best - 1e-9 * abs(best), best_order
+        price = np.maximum(0.0, price + pace * max(cost - bound, 1e-6 * abs(cost)) / size * slope)
+    # The rounding of some thousand terms goes to the safe side.
+    return Bound(best - 1e-9 * abs(best), best_start)
 
 
-def _least_finish(task: Task, relaxed: _Relaxed) -> float:
-    """No plan is done before this: all work and the blade changes it needs, shared evenly by all saws."""
-    speed = 1.0 / np.array(task.pace)
+def _change(task: Task) -> float:
+    """What laying out a hole takes beyond the least wash, which is counted with every piece."""
+    return max(0.0, task.hole_change_min - _least_wash(task))
+
+
+def _least_wash(task: Task) -> float:
+    return min(task.wash_min, task.wash_down_min, task.hole_change_min)
+
+
+def _openings(task: Task, holes: int) -> Floats:
+    """Minutes of the first laying out of each hole: none where it is laid out already."""
+    opening = np.full(holes, _change(task))
+    opening[[hole for hole in task.first_hole if 0 <= hole < holes]] = 0.0
+    return opening
+
+
+def _blade_changes(task: Task) -> int:
+    """Blade changes that no plan can do without."""
     short = math.fsum(task.area_m2) - math.fsum(task.blade_left_m2)
-    changes = math.ceil(short / max(task.blade_new_m2) - 1e-9) if short > 0.0 else 0
-    total = float(relaxed.work.sum() + relaxed.opening.sum()) + changes * task.blade_change_min * float(speed.min())
-    start, per_work = _straight_clock(np.array(task.ready_min), speed, total)
-    return max(start + per_work * total, start + float(relaxed.least_minutes.max()))
+    return max(0, math.ceil(short / max(task.blade_new_m2) - 1e-9)) if short > 0.0 else 0
 
 
-def _relax(task: Task) -> _Relaxed:
-    """Least work of everything, in minutes of a saw of pace one; the speed of all saws together."""
-    speed = 1.0 / np.array(task.pace)
-    minutes = np.array(task.minutes)
-    wash = min(task.wash_min, task.wash_down_min, task.hole_change_min)
-    least_pace = np.array([min(task.pace[saw] for saw in saws) for saws in task.allowed])
-    opening = np.full(max(task.hole) + 1, max(0.0, task.hole_change_min - wash) * speed.min())
-    laid_out = [hole for hole in task.first_hole if 0 <= hole < len(opening)]
-    opening[laid_out] = 0.0
-    work = minutes + wash * speed.min()
-    start, per_work = _straight_clock(np.array(task.ready_min), speed, float(work.sum() + opening.sum()))
-    return _Relaxed(work, opening, np.array(task.hole), start, per_work, minutes * least_pace + wash)
+def _least_minutes(task: Task) -> Floats:
+    """Least minutes of each piece with its wash, on the quickest saw that may take it."""
+    pace = [min(task.pace[saw] for saw in saws) for saws in task.allowed]
+    return np.array(task.minutes) * np.array(pace) + _least_wash(task)
 
 
-def _straight_clock(ready: Floats, speed: Floats, total: float) -> tuple[float, float]:
-    """Start and minutes per unit of work of a straight line that the joint clock of all saws never runs ahead of.
+def _least_finish(task: Task) -> float:
+    """No plan is done before this: all work shared evenly by the saws as they become ready."""
+    minutes = _least_minutes(task)
+    work = float(minutes.sum() + _openings(task, max(task.hole) + 1).sum()) + _blade_changes(task) * task.blade_change_min
+    ready = np.sort(task.ready_min)
+    finish = [(work + ready[:count].sum()) / count for count in range(1, len(ready) + 1)]
+    return max(min(finish), float(ready[0] + minutes.max()))
 
-    Saws join as they become ready, so the clock over the work done is concave: its chord lies below it.
+
+def _first_prices(task: Task, edges: Floats) -> Floats:
+    """Prices that would be right if every piece could go anywhere: weight to work, best first, summed from the end."""
+    minutes, weight = _least_minutes(task), np.array(task.weight)
+    ratio = weight / minutes
+    order = np.argsort(-ratio, kind="stable")
+    ends = edges[0] + np.cumsum(minutes[order]) / len(task.ready_min)
+    middle = (edges[:-1] + edges[1:]) / 2.0
+    at = np.searchsorted(ends, middle)
+    rate = np.where(at < len(order), ratio[order][np.minimum(at, len(order) - 1)], 0.0)
+    return np.cumsum((rate * np.diff(edges))[::-1])[::-1]
+
+
+def _starts(length: Floats, earliest: Floats, dues: Floats, edges: Floats) -> tuple[Floats, Floats]:
+    """Starts at which a piecewise straight cost can be least: start or end on an edge, or the end on a deadline."""
+    start = np.concatenate(
+        (np.broadcast_to(edges, (len(length), len(edges))), edges[None, :] - length[:, None], dues - length[:, None]),
+        axis=1,
+    )
+    start = np.sort(np.maximum(start, earliest[:, None]), axis=1)
+    return start, start + length[:, None]
+
+
+def _placed(start: Floats, end: Floats, cost: Floats, late: Floats, edges: Floats) -> _Starts:
+    width = edges[1] - edges[0]
+    cells = [np.clip(((side - edges[0]) / width).astype(np.int64), 0, CELLS) for side in (start, end)]
+    return _Starts(start, end, *cells, cost, late)
+
+
+def _spent(jobs: _Starts, edges: Floats, price: Floats, total: Floats) -> Floats:
+    """What the time from start to end costs at these prices; beyond the last edge time is free."""
+    rate = np.append(price, 0.0)
+    at_end = total[jobs.end_cell] + rate[jobs.end_cell] * (jobs.end - edges[jobs.end_cell])
+    return at_end - total[jobs.start_cell] - rate[jobs.start_cell] * (jobs.start - edges[jobs.start_cell])
+
+
+def _minutes_used(begin: Floats, end: Floats, edges: Floats) -> Floats:
+    """Saw minutes taken in each cell."""
+    until = np.clip(edges[None, :] - begin[:, None], 0.0, (end - begin)[:, None]).sum(axis=0)
+    return np.diff(until)
+
+
+def _single_pieces(task: Task, opening: Floats, edges: Floats, work_price: float, order: np.ndarray) -> _Starts:
+    length = _least_minutes(task)[order]
+    due = np.array(task.due_min)[order]
+    weight, late = np.array(task.weight)[order], np.array(task.late_weight)[order]
+    earliest = edges[0] + opening[np.array(task.hole)[order]]
+    start, end = _starts(length, earliest, np.where(np.isfinite(due), due, edges[0])[:, None], edges)
+    cost = weight[:, None] * end + late[:, None] * np.maximum(0.0, end - due[:, None]) + work_price * length[:, None]
+    return _placed(start, end, cost, np.zeros_like(cost), edges)
+
+
+def _whole_holes(task: Task, opening: Floats, edges: Floats, work_price: float) -> _Starts:
+    minutes = _least_minutes(task)
+    weight, late, due = np.array(task.weight), np.array(task.late_weight), np.array(task.due_min)
+    members = [np.flatnonzero(np.array(task.hole) == hole) for hole in range(len(opening))]
+    length = np.array([opening[hole] + minutes[pieces].sum() for hole, pieces in enumerate(members)])
+    latest = np.array([due[pieces][np.isfinite(due[pieces])].max(initial=edges[0]) for pieces in members])
+    start, end = _starts(length, np.full(len(length), edges[0]), latest[:, None], edges)
+    cost, lateness = np.empty_like(start), np.empty_like(start)
+    for hole, pieces in enumerate(members):
+        order = pieces[np.argsort(-weight[pieces] / minutes[pieces], kind="stable")]
+        ends = opening[hole] + np.cumsum(minutes[order])
+        cost[hole] = weight[order].sum() * start[hole] + np.dot(weight[order], ends) + work_price * length[hole]
+        begin = start[hole] + opening[hole]
+        lateness[hole] = _late_in_one_visit(pieces, begin, minutes, late, due, float(latest[hole]))
+    return _placed(start, end, cost, lateness, edges)
+
+
+def _late_in_one_visit(
+    pieces: np.ndarray, start: Floats, minutes: Floats, late: Floats, due: Floats, latest: float
+) -> Floats:
+    """Least lateness of pieces cut one behind the other from each start, all held against the latest deadline.
+
+    A piece is late by no less than the mean lateness of its own minutes; those are best in order of late weight to
+    minutes, because lateness rises with time.
     """
-    order = np.argsort(ready, kind="stable")
-    done, rate, clock = 0.0, 0.0, float(ready[order[0]])
-    end = None
-    for place, saw in enumerate(order):
-        step = (float(ready[saw]) - clock) * rate
-        if rate > 0.0 and done + step >= total:
-            end = clock + (total - done) / rate
-            break
-        done, clock = done + step, float(ready[saw])
-        rate += float(speed[saw])
-    if end is None:
-        end = clock + (total - done) / rate
-    begin = float(ready[order[0]])
-    return begin, (end - begin) / total if total > 0.0 else 0.0
-
-
-def _one_saw(relaxed: _Relaxed, weight: Floats) -> tuple[Floats, list[int]]:
-    """Ends (at least) of every piece on the one fast saw in the best order, and that order."""
-    ratio = weight / relaxed.work
-    by_ratio = np.lexsort((-ratio, relaxed.hole))
-    blocks: list[tuple[float, int, list[int], float]] = []  # minus ratio, first piece, pieces, opening work
-    edges = np.flatnonzero(np.diff(relaxed.hole[by_ratio])) + 1
-    for family in np.split(by_ratio, edges):
-        pieces = family.tolist()
-        opening = float(relaxed.opening[relaxed.hole[pieces[0]]])
-        heap, work, taken = 0.0, opening, 0
-        if opening > 0.0:
-            while taken < len(pieces) and (heap <= 0.0 or ratio[pieces[taken]] > heap / work):
-                heap += float(weight[pieces[taken]])
-                work += float(relaxed.work[pieces[taken]])
-                taken += 1
-            blocks.append((-heap / work, pieces[0], pieces[:taken], opening))
-        blocks += [(-float(ratio[piece]), piece, [piece], 0.0) for piece in pieces[taken:]]
-    blocks.sort(key=lambda block: block[:2])
-    order = [piece for block in blocks for piece in block[2]]
-    before = np.array([block[3] if place == 0 else 0.0 for block in blocks for place in range(len(block[2]))])
-    middle_work = np.cumsum(before + relaxed.work[order]) - relaxed.work[order] / 2.0
-    end = np.empty(len(order))
-    middle = relaxed.start_min + relaxed.minutes_per_work * middle_work
-    end[order] = middle + relaxed.least_minutes[order] / 2.0
-    return end, order
+    rate = np.where(np.isfinite(due[pieces]), late[pieces], 0.0) / minutes[pieces]
+    order = np.argsort(-rate, kind="stable")
+    ends = start[:, None] + np.cumsum(minutes[pieces][order])[None, :]
+    begins = ends - minutes[pieces][order][None, :]
+    over_end, over_begin = np.maximum(0.0, ends - latest), np.maximum(0.0, begins - latest)
+    return ((over_end**2 - over_begin**2) / 2.0) @ rate[order]

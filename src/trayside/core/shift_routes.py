@@ -1,8 +1,9 @@
 """One saw's queue played through minute by minute: what a plan costs, and the search for a cheaper one.
 
-A queue is a list of piece numbers. Playing it gives the end of every piece and its cost, metre-minutes:
+A queue is a list of piece numbers. Playing it gives the end of every piece and its cost:
 
-    cost = sum over pieces of   weight x (end - start of plan)   +   late weight x minutes after the lorry's deadline
+    cost = finish weight x end of the last piece
+           + sum over pieces of   weight x end   +   late weight x minutes after the lorry's deadline
 
 The search is simulated annealing on the queues with seeded chance: move a piece or a run of pieces, swap two, exchange
 the tails of two queues. It promises nothing by itself; `shift_bound` says how far from the best its answer can be.
@@ -16,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FIRST_HEAT = 0.05  # of the mean cost of a piece: how much worse a move may be at first
+FIRST_HEAT = 0.3  # of the mean cost of a piece: how much worse a move may be at first
 LAST_HEAT = 0.001  # of the first
 
 
@@ -50,6 +51,7 @@ class Step:
     """One piece as played: what was done before it, its start and end."""
 
     piece: int
+    falling: bool  # washed longer because the grade falls
     wash_min: float
     hole_change_min: float
     blade_change_min: float
@@ -58,23 +60,22 @@ class Step:
 
 
 def play(task: Task, saw: int, queue: Sequence[int]) -> list[Step]:
-    """Every step of one saw's queue, in order. The same arithmetic as `_tail_cost`, written out for people."""
+    """Every step of one saw's queue, in order. The same arithmetic as `_after`, written out for people."""
     clock, hole, grade = task.ready_min[saw], task.first_hole[saw], task.first_grade[saw]
     left, steps = task.blade_left_m2[saw], []
     for piece in queue:
         change = blade = wash = 0.0
+        falling = task.hole[piece] == hole and task.grade[piece] < grade
         if task.hole[piece] != hole:
             change = task.hole_change_min
-        elif task.grade[piece] < grade:
-            wash = task.wash_down_min
         else:
-            wash = task.wash_min
+            wash = task.wash_down_min if falling else task.wash_min
         if task.area_m2[piece] > left:
             blade, left = task.blade_change_min, task.blade_new_m2[saw]
         left -= task.area_m2[piece]
         start = clock + change + wash + blade
         clock = start + task.minutes[piece] * task.pace[saw]
-        steps.append(Step(piece, wash, change, blade, start, clock))
+        steps.append(Step(piece, falling, wash, change, blade, start, clock))
         hole, grade = task.hole[piece], task.grade[piece]
     return steps
 
@@ -99,6 +100,23 @@ def in_turn(task: Task, order: Sequence[int]) -> list[list[int]]:
         saw = min(task.allowed[piece], key=lambda one: (free[one], one))
         queues[saw].append(piece)
         free[saw] = play(task, saw, queues[saw])[-1].end_min
+    return queues
+
+
+def hole_by_hole(task: Task, holes: Sequence[int]) -> list[list[int]]:
+    """Whole holes in this order, each to the saw that ends it first; within a hole low grades first."""
+    members: dict[int, list[int]] = {hole: [] for hole in holes}
+    for piece, hole in enumerate(task.hole):
+        members[hole].append(piece)
+    queues: list[list[int]] = [[] for _ in task.ready_min]
+    for pieces in members.values():
+        pieces.sort(key=lambda piece: (task.grade[piece], -task.weight[piece] / max(task.minutes[piece], 1e-9), piece))
+        together = frozenset.intersection(*(task.allowed[piece] for piece in pieces))
+        for part in [pieces] if together else [[piece] for piece in pieces]:
+            saws = together or task.allowed[part[0]]
+            would_end = {saw: play(task, saw, queues[saw] + part)[-1].end_min for saw in sorted(saws)}
+            saw = min(would_end, key=would_end.__getitem__)
+            queues[saw] += part
     return queues
 
 

@@ -12,7 +12,7 @@ BENCH_WORDS: dict[str, str] = {
     "bench.choose": "Which tray is on the saw?",
     "bench.choose.hole": "{hole} · revision {revision}",
     "bench.choose.tray": "Tray {tray}",
-    "bench.choose.bags": "{bags} of core",
+    "bench.choose.bags": "{bags} bags of core",
     "bench.choose.none": "No cut sheet is issued yet. A geologist issues one on the Sheet screen.",
     "bench.choose.offline": "No network: only trays that were opened on this tablet before.",
     "bench.choose.office": "Office screens",

@@ -48,7 +48,7 @@ function photoButton(taken, onPhoto) {
 export function stillToDo({ state, sheet, ui }) {
   const plan = planned(state);
   if (openRows(state).length) return say("close.open");
-  for (const name of ["bags", "tickets"]) if (ui[name] !== plan) return say("close.count", { what: say(`close.${name}`).toLowerCase() });
+  for (const name of ["bags", "tickets"]) if (ui[name] !== plan) return say("close.count", { what: say(`close.${name}`) }).toLowerCase();
   if (halvesToConfirm(state).length) return say("close.kept").toLowerCase();
   if (sheet.settings.photo_at_close && !photographed(state)) return say("close.photo").toLowerCase();
   return null;

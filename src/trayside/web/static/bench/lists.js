@@ -13,7 +13,8 @@ export function chooser({ holes, offline, onOpen }) {
     offline ? draw("p", { class: "how" }, mark("bar"), say("choose.offline")) : null,
     ...holes.map((hole) => draw("details", { class: "hole", open: holes.length <= 3, "data-hole": hole.hole_id },
       draw("summary", {}, say("choose.hole", { hole: hole.hole_id, revision: hole.revision })),
-      draw("div", { class: "trays" }, ...trays(hole)))));
+      draw("div", { class: "trays" }, ...trays(hole)))),
+    draw("p", {}, draw("a", { href: "/", class: "button office" }, say("choose.office"))));
 }
 
 const STEP_WORDS = { "not cut": "step.not_cut", void: "step.void", weigh: "step.weigh", look: "step.look", done: "done" };

@@ -148,8 +148,9 @@ export function foot(model) {
   const undo = () => button(say("undo"), on.undo, { kind: "beside", id: "undo" });
   const { row, step } = current;
   const main = (words, act, settings = {}) => button(words, act, { main: true, id: "main", ...settings });
-  const typing = () => [button(say("type_tag"), on.typeTag, { kind: cameraReads() ? "beside" : "main", id: cameraReads() ? "type" : "main" }),
-    cameraReads() ? main(ui.camera ? say("camera.stop") : say("camera"), on.camera) : undo()];
+  // The scanner's trigger is the main act here; typing is for a tag that cannot be read.
+  const typing = () => [undo(), button(say("type_tag"), on.typeTag, { kind: cameraReads() ? "beside" : "wide", id: "type" }),
+    cameraReads() ? main(ui.camera ? say("camera.stop") : say("camera"), on.camera) : null];
   const buttons = {
     flush: () => [undo(), main(say("flush.go"), on.flush)],
     wash: () => [undo(), main(say("wash.go"), on.wash)],
@@ -170,5 +171,5 @@ export function foot(model) {
     kept: () => [undo(), main(say("kept.go"), on.kept)],
     look: () => [undo(), main(say("mass.do"), on.lookAgain)],
   }[step]();
-  return draw("footer", { class: "foot" }, ...buttons);
+  return draw("footer", { class: "foot" }, ...buttons.filter(Boolean));
 }
