@@ -6,6 +6,7 @@ import json
 import socket
 import threading
 import time
+from datetime import UTC, datetime
 
 import uvicorn
 
@@ -37,13 +38,17 @@ def revise(yard) -> None:
     issue(yard, version=yard.sheet().version)
 
 
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
 class Server:
     """Serves the yard on one port of this machine, whenever it is up."""
 
     def __init__(self, yard, folder, *, scale=None, clock=None) -> None:
         self.site = build_site(
             Services(
-                yard.start_work, clock or yard.clock, yard.make_id, yard.papers, photos=PhotoFiles(folder / "photos"),
+                yard.start_work, clock or _now, yard.make_id, yard.papers, photos=PhotoFiles(folder / "photos"),
                 check_photo=check_photo, scale=scale,
             )
         )  # fmt: skip
@@ -93,7 +98,7 @@ def start_tray(page, *, name: str = "Ben Ash") -> None:
 
 
 def step_of(page) -> str:
-    page.wait_for_function("document.querySelector('.now, .closing, .closed') !== null")
+    page.wait_for_function("() => document.querySelector('.now, .closing, .closed') !== null")
     return page.evaluate(
         "(document.querySelector('.now') ?? document.querySelector('.closing, .closed')).className.replace('now ', '')"
     )
@@ -156,7 +161,7 @@ def stored(page, store: str) -> list[dict]:
 
 
 def all_sent(page, *, timeout_ms: int = 30_000) -> None:
-    page.wait_for_function("document.querySelector('#status .mark-ring') !== null", timeout=timeout_ms)
+    page.wait_for_function("() => document.querySelector('#status .mark-ring') !== null", timeout=timeout_ms)
 
 
 def events_in_ledger(yard) -> list:

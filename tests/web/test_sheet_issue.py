@@ -64,12 +64,13 @@ def test_issuing_without_a_name_is_refused_and_the_statement_stays(planned, yard
 
 def test_issuing_with_stops_is_refused_with_every_reason(planned, yard):
     rows = [row for row in yard.sheet().rows if row.kind == "sample"]
-    edits = [{"what": "drop", "at_mm": rows[2].from_mm}]
+    inside = rows[2].from_mm + 100
+    edits = [{"what": "add", "at_mm": inside, "to_mm": inside + 200}]
     planned.post(f"{SHEET}/save", data={"base_version": 1, "edits": json.dumps(edits), "edited_by": "Ada"})
     answer = issue(planned, version=2)
     assert answer.status_code == 422
     assert "must be settled before this sheet can be issued" in answer.text
-    assert "which is to be sampled" in answer.text
+    assert "with another sample" in answer.text
     assert "It cannot be issued yet" in planned.get(SHEET).text
     assert yard.sheet().revision == 0
 

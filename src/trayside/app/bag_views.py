@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from trayside.app.bench_sheet import tray_of_rows
 from trayside.app.ports import Work
 from trayside.model.bag_states import ObjectState, machine_of, state_in_ledger
 from trayside.model.cut_sheet import SheetRow
 from trayside.model.event import Stored, tray_object
-from trayside.model.tray_bags import trays_of_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def hole_bags(work: Work, hole_id: str) -> HoleBags | None:
     if sheet is None or not sheet.revision:
         return None
     rows = work.revision(hole_id, sheet.revision).rows
-    tray_of = trays_of_rows(rows)
+    tray_of = {row.number: tray for row, tray in zip(rows, tray_of_rows(rows), strict=True)}
     numbers = sorted({tray for tray in tray_of.values() if tray is not None})
     histories = work.events_of_objects(
         [("bag", row.number) for row in rows] + [("tray", tray_object(hole_id, tray)) for tray in numbers]

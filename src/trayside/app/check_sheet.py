@@ -7,7 +7,7 @@ import numpy as np
 from trayside.app.hole_view import HoleView
 from trayside.app.sampling_ground import SamplingGround
 from trayside.core.interval_ground import frame_of, rule_steps
-from trayside.core.intervals import IntervalFault, check_intervals
+from trayside.core.intervals import IntervalFault, IntervalProblem, check_intervals
 from trayside.core.qc_power import pattern_is_guessable, slip_run_length, swap_share
 from trayside.core.qc_rules import ControlPlan
 from trayside.core.sample_numbers import TicketRange, overlapping_ranges
@@ -47,7 +47,7 @@ def checked_sheet(
     samples = [row for row in sheet.rows if row.kind == "sample"]
     findings: list[Finding] = []
     if prepared is not None:
-        findings += _interval_findings(view.hole_id, samples, prepared)
+        findings += _interval_findings(view, samples, prepared)
         findings += _ground_findings(view, prepared)
     else:
         findings += _outside_all_ground(view.hole_id, samples)
@@ -110,8 +110,16 @@ def _outside_all_ground(hole_id: str, samples: list[SheetRow]) -> list[Finding]:
     ]
 
 
-def _interval_findings(hole_id: str, samples: list[SheetRow], prepared: SamplingGround) -> list[Finding]:
-    findings = []
+def _never_sampled(view: HoleView, problem: IntervalProblem) -> bool:
+    """Whether the ground a sample reaches into is logged as never to be sampled."""
+    return any(
+        rock.sampling == "never" and rock.from_mm / 1000 < problem.to_m and rock.to_mm / 1000 > problem.from_m
+        for rock in view.core.rock
+    )
+
+
+def _interval_findings(view: HoleView, samples: list[SheetRow], prepared: SamplingGround) -> list[Finding]:
+    findings, hole_id = [], view.hole_id
     for problem in check_intervals(
         from_m=np.array([row.from_mm for row in samples]) / 1000,
         to_m=np.array([row.to_mm for row in samples]) / 1000,
@@ -119,6 +127,8 @@ def _interval_findings(hole_id: str, samples: list[SheetRow], prepared: Sampling
         rules=prepared.rules,
     ):
         code = FAULT_CODES[problem.code]
+        if problem.code is IntervalFault.UNSAMPLED_GROUND and _never_sampled(view, problem):
+            code = "plan.never_sampled"
         row = samples[problem.row] if problem.row >= 0 else None
         evidence = {
             name: round(float(value), 4)
@@ -213,8 +223,23 @@ def _ground_findings(view: HoleView, prepared: SamplingGround) -> list[Finding]:
 
 def _recovery_findings(view: HoleView, samples: list[SheetRow]) -> list[Finding]:
     findings = []
+    top_mm = min((run.from_mm for run in view.depth.runs), default=0)
+    bottom_mm = max((run.to_mm for run in view.depth.runs), default=0)
     for row in samples:
         share = row.recovered_mm / (row.to_mm - row.from_mm)
+        if row.recovered_mm == 0 or row.from_mm < top_mm or row.to_mm > bottom_mm:
+            findings.append(
+                found(
+                    "plan.no_core",
+                    f"Sample {row.from_mm / 1000:.2f}–{row.to_mm / 1000:.2f} m reaches where there is no core",
+                    hole_id=view.hole_id,
+                    number=row.number,
+                    from_mm=row.from_mm,
+                    to_mm=row.to_mm,
+                    evidence={"core_from_m": top_mm / 1000, "core_to_m": bottom_mm / 1000, "recovery": round(share, 4)},
+                )
+            )
+            continue
         if share < view.rules.sampling.low_recovery:
             findings.append(
                 found(

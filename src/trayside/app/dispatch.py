@@ -11,6 +11,7 @@ from trayside.app.office_acts import Desk, record_all
 from trayside.app.pack_sacks import pack, seal_sack
 from trayside.app.ports import StartWork, Work
 from trayside.errors import ChangedMeanwhile, RefusedByRule
+from trayside.model.finding import Finding
 from trayside.model.load import Load, Request, Sack, checked_request
 from trayside.model.person import checked_name
 
@@ -69,7 +70,7 @@ def send_load(
                 f"{len(stops)} finding{'s' * (len(stops) != 1)} must be settled before this load can be sent",
                 where=load_id,
                 remedy="Settle them, then send it",
-                reasons=tuple(f"{finding.message}. {finding.remedy}" for finding in stops),
+                reasons=tuple(_told(finding) for finding in stops),
             )
         warns = [finding for finding in findings if finding.severity == "warn"]
         if warns and not statement:
@@ -77,7 +78,7 @@ def send_load(
                 f"{len(warns)} finding{'s' * (len(warns) != 1)} warn, and nothing was said to them",
                 where=load_id,
                 remedy="Look at each, then say in the statement what you found and why the load may go",
-                reasons=tuple(f"{finding.message}. {finding.remedy}" for finding in warns),
+                reasons=tuple(_told(finding) for finding in warns),
             )
         at = desk.clock()
         loaded = [
@@ -102,6 +103,11 @@ def send_load(
         sent = view_load(work, load_id)
         work.commit()
     return sent
+
+
+def _told(finding: Finding) -> str:
+    end = "" if finding.message.endswith("?") else "."
+    return f"{finding.message}{end} {finding.remedy}"
 
 
 def _unsent(work: Work, load_id: str, version: int) -> Load:

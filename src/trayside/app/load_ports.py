@@ -37,6 +37,9 @@ class LoadRows(Protocol):
     def save_load(self, load: Load) -> Load:
         """Store the load if its `version` is the stored one (0: new); ChangedMeanwhile when somebody saved first."""
 
+    def racked_trays(self) -> tuple[str, ...]:
+        """Every tray, by its name in the ledger, that was ever put into a rack."""
+
     def receipts(self, load_id: str) -> tuple[Receipt, ...]: ...
     def receipt(self, receipt_id: str) -> Receipt: ...
     def add_receipt(self, receipt: Receipt) -> None: ...

@@ -15,11 +15,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from trayside.app.bag_masses import BY_MASS, bagged_area_mm2
 from trayside.app.bag_views import Bag
-from trayside.core.cut_geometry import cut_pieces
+from trayside.app.bench_causes import portion_masses_kg, relative_sd
 from trayside.core.identity_search import CANNOT_SEE, MixUp, SearchSettings, search_identity, swap_power
-from trayside.core.mass_residuals import FAR_HALF, INSIDE, NEAR_HALF, QUARTER, WHOLE, bag_causes, mass_residuals
+from trayside.core.mass_residuals import (
+    AS_PLANNED,
+    FAR_HALF,
+    INSIDE,
+    NEAR_HALF,
+    UNEXPLAINED,
+    bag_causes,
+    mass_residuals,
+)
 from trayside.core.mass_residuals import ask_about_bag as ask
 from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
@@ -54,13 +61,13 @@ def search_settings(settings: DispatchSettings) -> SearchSettings:
 
 def hear_masses(bags: Sequence[Bag], *, rules: Rules, stock: Stock) -> Witness:
     """The findings on the masses of one hole's bags, given in sheet order, with what could not be seen."""
-    known = [bag for bag in bags if bag.row.expected_kg and bag.row.low_kg and bag.state != "void"]
+    known = [bag for bag in bags if _has_range(bag) and bag.state != "void"]
     if not known:
         return Witness((), 0, float("nan"), 0, 0)
     search = search_settings(rules.dispatch)
     other = _other_halves(known, rules, stock)
     predicted = np.array([other.expected_kg.get(bag.number, bag.row.expected_kg) for bag in known])
-    own_sd = np.array([_relative_sd(bag, rules) for bag in known])
+    own_sd = np.array([relative_sd(bag.row, rules) for bag in known])
     measured = np.array([np.nan if bag.mass_g is None else bag.mass_g / 1000 for bag in known])
     weighed = np.flatnonzero(~np.isnan(measured))
     expected, spread = predicted.copy(), own_sd.copy()
@@ -95,9 +102,9 @@ def hear_masses(bags: Sequence[Bag], *, rules: Rules, stock: Stock) -> Witness:
     )
 
 
-def _relative_sd(bag: Bag, rules: Rules) -> float:
+def _has_range(bag: Bag) -> bool:
     row = bag.row
-    return (row.high_kg - row.low_kg) / (2.0 * rules.mass.coverage * row.expected_kg)
+    return bool(row.expected_kg) and row.low_kg is not None and row.high_kg is not None and row.high_kg > row.low_kg
 
 
 def _group(bag: Bag) -> tuple[str | None, ...]:
@@ -121,7 +128,7 @@ def _other_halves(bags: Sequence[Bag], rules: Rules, stock: Stock) -> _OtherHalv
     for bag in bags:
         row = bag.row
         if row.is_core and row.portion == "half" and row.side and bag.operator:
-            other_kg = portions_kg(bag, rules, stock).get(_other_name(bag, rules))
+            other_kg = portion_masses_kg(bag.row, stock=stock, rules=rules).get(_other_name(bag, rules))
             by_operator.setdefault(bag.operator, []).append((bag, other_kg, _log_odds(bag, other_kg, rules)))
     findings, numbers, expected = [], set(), {}
     least = float(np.log(rules.dispatch.odds_to_speak))
@@ -170,30 +177,11 @@ def _log_odds(bag: Bag, other_kg: float | None, rules: Rules) -> float:
     if not other_kg or bag.mass_g is None:
         return 0.0
     mass = np.log(bag.mass_g / 1000)
-    sd = _relative_sd(bag, rules)
+    sd = relative_sd(bag.row, rules)
     planned_off, other_off = (mass - np.log(kg) for kg in (bag.row.expected_kg, other_kg))
     if abs(other_off) > rules.mass.coverage * sd:
         return 0.0  # it fits neither
     return float((planned_off**2 - other_off**2) / (2.0 * sd * sd))
-
-
-def portions_kg(bag: Bag, rules: Rules, stock: Stock) -> dict[str, float]:
-    """Mass of the other pieces of the same core, by the names that `bag_causes` knows; empty where nothing was sawn."""
-    row = bag.row
-    size = stock.core_sizes.get(row.core_size or "")
-    if size is None or not row.is_core or row.method == BY_MASS or not row.expected_kg:
-        return {}
-    diameter, kerf, offset = size.core_diameter_mm, rules.cut.kerf_mm, rules.cut.offset_mm
-    pieces = cut_pieces(core_diameter_mm=diameter, kerf_mm=kerf, offset_mm=offset)
-    area = {
-        NEAR_HALF: pieces.near_mm2,
-        FAR_HALF: pieces.far_mm2,
-        QUARTER: bagged_area_mm2(diameter, kerf, offset, "quarter", False),
-        WHOLE: bagged_area_mm2(diameter, kerf, offset, "whole", False),
-    }
-    near = row.side in ("", rules.cut.bag_side)
-    planned = {"half": NEAR_HALF if near else FAR_HALF, "quarter": QUARTER, "whole": WHOLE}[row.portion or "half"]
-    return {name: row.expected_kg * mm2 / area[planned] for name, mm2 in area.items() if name != planned}
 
 
 # exchanged, slipped, odd
@@ -243,10 +231,12 @@ def _odd_bag(
             as_planned_kg=expected[at],
             relative_sd=spread[at],
             recovered_length_m=max((bag.row.recovered_mm or 0) / 1000, 0.001),
-            portion_kg={name: kg * scale for name, kg in portions_kg(bag, rules, stock).items()},
+            portion_kg={name: kg * scale for name, kg in portion_masses_kg(bag.row, stock=stock, rules=rules).items()},
             before_kg=expected[at - 1] if at else np.nan,
             after_kg=expected[at + 1] if at + 1 < len(bags) else np.nan,
         ).ranked(0)
+        # "None of these" says nothing beside a cause that can be looked for.
+        causes = [one for one in causes if one.cause not in (AS_PLANNED, UNEXPLAINED)] or causes
         words = ask(difference_kg=difference, causes=causes)
     else:
         words = f"{abs(difference):.2f} kg {'light' if difference < 0 else 'heavy'} for {bag.row.kind}: open and look"

@@ -7,10 +7,14 @@ Nothing of this is stored. It is added up from what the ledger says was cut, put
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from trayside.app.bag_views import Bag, HoleBags, hole_bags
+from trayside.app.bag_words import twins
+from trayside.app.bench_sheet import keeps_core
 from trayside.app.office_acts import Desk, record_all
 from trayside.app.ports import StartWork, Work
 from trayside.errors import ImpossibleValue, RefusedByRule
@@ -104,13 +108,14 @@ def _stretches(
     core: HoleCore, hole: HoleBags | None, taken: list[Fact]
 ) -> tuple[tuple[Kept, ...], list[Finding]]:
     bags = [bag for bag in hole.bags if bag.row.is_core and _out(bag)] if hole else []
+    keepers = _keepers(hole.bags) if hole else set()
     edges = {edge for tray in core.trays for edge in (tray.from_mm, tray.to_mm)}
     edges |= {edge for bag in bags for edge in (bag.row.from_mm, bag.row.to_mm)}
     edges |= {edge for fact in taken for edge in (fact.values["from_mm"], fact.values["to_mm"])}
     ordered = sorted(edges)
     stretches: list[Kept] = []
     over: dict[str, list[tuple[int, int]]] = {}
-    for top, bottom in zip(ordered[:-1], ordered[1:], strict=True):
+    for top, bottom in pairwise(ordered):
         tray = next((one.tray for one in core.trays if one.from_mm <= top and bottom <= one.to_mm), None)
         here = [bag for bag in bags if bag.row.from_mm <= top and bottom <= bag.row.to_mm]
         asked = [fact for fact in taken if fact.values["from_mm"] <= top and bottom <= fact.values["to_mm"]]
@@ -127,14 +132,14 @@ def _stretches(
                 over.setdefault(fact.event.event_id, []).append((top, bottom))
             left = min(max(left, Fraction(0)), SHARE[fact.values["left"]])
             skeleton = fact.values["left"] == "skeleton"
-        returned = None if not here else all(bag.stands.latest("kept_half_returned") for bag in here if _keeps(bag))
+        back = [bag.stands.latest("kept_half_returned") is not None for bag in here if bag.number in keepers]
         stretches.append(
             Kept(
                 top,
                 bottom,
                 max(left, Fraction(0)),
                 skeleton and not more,
-                returned,
+                all(back) if back else None,
                 tray,
                 tuple(bag.number for bag in here),
                 tuple(str(fact.values["asked_by"]) for fact in asked),
@@ -177,8 +182,11 @@ def _out(bag: Bag) -> bool:
     return bag.state in OUT_OF_THE_TRAY or (bag.state == "void" and bag.stands.latest("bagged") is not None)
 
 
-def _keeps(bag: Bag) -> bool:
-    return bag.row.portion != "whole" and bag.row.kind == "sample"
+def _keepers(bags: Iterable[Bag]) -> set[str]:
+    """Numbers of the bags after which part of the core goes back to its place."""
+    core = [bag.row for bag in bags if bag.row.is_core]
+    twin_of = twins(tuple(core))
+    return {row.number for row in core if keeps_core(row, twin=twin_of.get(row.number))}
 
 
 def _merged(stretches: list[Kept]) -> tuple[Kept, ...]:
@@ -196,6 +204,7 @@ def _merged(stretches: list[Kept]) -> tuple[Kept, ...]:
 def _not_back(hole_id: str, hole: HoleBags | None) -> list[Finding]:
     if hole is None:
         return []
+    keepers = _keepers(hole.bags)
     return [
         found(
             "kept.not_back",
@@ -207,8 +216,7 @@ def _not_back(hole_id: str, hole: HoleBags | None) -> list[Finding]:
             to_mm=bag.row.to_mm,
         )
         for bag in hole.bags
-        if bag.row.is_core
-        and _keeps(bag)
+        if bag.number in keepers
         and _out(bag)
         and bag.stands.latest("kept_half_returned") is None
         and bag.tray in hole.trays
@@ -239,11 +247,8 @@ def _rack_twice(work: Work, hole_id: str, places: dict[int, RackPlace]) -> list[
 
 def rack_register(work: Work) -> dict[RackPlace, tuple[str, ...]]:
     """Every place of the racks with the trays that were last put there."""
-    objects = [
-        ("tray", tray_object(core.hole.hole_id, tray.tray)) for core in work.hole_cores(work.hole_ids()) for tray in core.trays
-    ]
     found_at: dict[RackPlace, tuple[str, ...]] = {}
-    for (_, name), events in work.events_of_objects(objects).items():
+    for (_, name), events in work.events_of_objects(("tray", name) for name in work.loads.racked_trays()).items():
         place = _place(state_in_ledger(events, machine="tray"))
         if place is not None:
             found_at[place] = (*found_at.get(place, ()), name)

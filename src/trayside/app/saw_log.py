@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from trayside.app.bag_masses import BY_MASS
 from trayside.app.bag_views import Bag, HoleBags
 from trayside.model.event import Event
 from trayside.model.finding import Finding
@@ -15,8 +16,11 @@ def flushes_missing(hole: HoleBags, *, rules: Rules, trays: Collection[int | Non
     """A finding for every sample of a high class after which the next sample was cut without a flush between them.
 
     A flush counts when it names the sample before or after it, or when it was done on the same saw between the two
-    cuts, and in every case only when it was done before the next cut. Duplicates of the same core need none.
+    cuts, and in every case only when it was done before the next cut. Duplicates of the same core need none, nor does core
+    that was not sawn.
     """
+    if not rules.bench.flush_after_high:
+        return ()
     high = {one.name for one in rules.grade_classes if one.high}
     cuts = sorted(
         (
@@ -29,7 +33,7 @@ def flushes_missing(hole: HoleBags, *, rules: Rules, trays: Collection[int | Non
     flushes = [one.event for one in hole.saw_acts if one.event.kind == "flush_cut"]
     findings = []
     for at, (cut_at, _, bag, _, saw) in enumerate(cuts):
-        if bag.row.grade_class not in high or (trays is not None and bag.tray not in trays):
+        if bag.row.grade_class not in high or bag.row.method == BY_MASS or (trays is not None and bag.tray not in trays):
             continue
         following = next(
             (other for other in cuts[at + 1 :] if other[4] == saw and not _same_core(bag, other[2])), None

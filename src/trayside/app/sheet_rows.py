@@ -244,7 +244,7 @@ def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_d
         from_place=sample.from_place,
         to_place=sample.to_place,
         core_size=sample.core_size,
-        rock=sample.rock.rock,
+        rock=_rock_words(sample),
         condition=sample.condition,
         grade_class=sample.grade_class,
         recovered_mm=sample.recovered_mm,
@@ -257,6 +257,12 @@ def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_d
         bottom_reason=sample.interval.bottom_reason,
         caution=sample.caution,
     )
+
+
+def _rock_words(sample: _Sample) -> str:
+    """The rock that fills most of the bag, behind the veins it was sampled for: "QV in GRN"."""
+    veins = dict.fromkeys(rock.rock for rock, _ in sample.parts if rock.vein and rock.rock != sample.rock.rock)
+    return f"{', '.join(veins)} in {sample.rock.rock}" if veins else sample.rock.rock
 
 
 def _with_masses(rows, samples, plan, stock, rules, densities) -> list[SheetRow]:

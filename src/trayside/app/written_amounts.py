@@ -21,5 +21,6 @@ def span_text(from_mm: int, to_mm: int, *, unit: str) -> str:
 
 
 def mass_text(mass_kg: float, *, unit: str) -> str:
-    """A mass without its unit, two decimals."""
-    return f"{lb_from_kg(mass_kg=mass_kg) if unit == 'lb' else mass_kg:.2f}"
+    """A mass without its unit: two decimals, three below a tenth so that a sachet shows its grams."""
+    mass = lb_from_kg(mass_kg=mass_kg) if unit == "lb" else mass_kg
+    return f"{mass:.3f}" if abs(mass) < 0.1 else f"{mass:.2f}"

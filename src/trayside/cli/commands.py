@@ -47,7 +47,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
     def demo(
         folder: Annotated[Path, typer.Option(help="Where the demo's store and papers go.")] = Path("yard"),
         serve: Annotated[bool, typer.Option(help="Serve the screens afterwards.")] = True,
-        port: Annotated[int, typer.Option(help="Port on 127.0.0.1.")] = 8377,
+        port: Annotated[int, typer.Option(min=1, max=65_533, help="Port on 127.0.0.1.")] = 8377,
     ) -> None:
         """Load the invented demo yard, plan it, issue its cut sheets, write the papers, then serve the screens."""
         start_work = run_demo(toolbox, folder)
@@ -202,7 +202,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
     @app.command()
     def serve(
         store: Store = DEFAULT_STORE,
-        port: Annotated[int, typer.Option(help="Port on 127.0.0.1; with --lan also the two after it.")] = 8377,
+        port: Annotated[int, typer.Option(min=1, max=65_533, help="Port on 127.0.0.1; with --lan also the two after it.")] = 8377,
         lan: Annotated[
             bool, typer.Option("--lan", help="Also serve paired tablets on the network, over https.")
         ] = False,

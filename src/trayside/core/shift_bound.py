@@ -111,7 +111,7 @@ def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
         slope = _minutes_used(np.concatenate(begin), np.concatenate(end), edges) - capacity
         slope = np.where((price <= 0.0) & (slope < 0.0), 0.0, slope)
         size = float(np.dot(slope, slope))
-        if size == 0.0 or pace < 1e-3:
+        if size < 1e-12 or pace < 1e-3:
             break
         price = np.maximum(0.0, price + pace * max(cost - bound, 1e-6 * abs(cost)) / size * slope)
     # The rounding of some thousand terms goes to the safe side.
@@ -149,7 +149,9 @@ def _least_minutes(task: Task) -> Floats:
 def _least_finish(task: Task) -> float:
     """No plan is done before this: all work shared evenly by the saws as they become ready."""
     minutes = _least_minutes(task)
-    work = float(minutes.sum() + _openings(task, max(task.hole) + 1).sum()) + _blade_changes(task) * task.blade_change_min
+    work = (
+        float(minutes.sum() + _openings(task, max(task.hole) + 1).sum()) + _blade_changes(task) * task.blade_change_min
+    )
     ready = np.sort(task.ready_min)
     finish = [(work + ready[:count].sum()) / count for count in range(1, len(ready) + 1)]
     return max(min(finish), float(ready[0] + minutes.max()))

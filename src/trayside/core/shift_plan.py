@@ -246,15 +246,15 @@ def replan(
             where="pieces",
             remedy="Give the pieces and saws the plan was made from",
         )
-    done = tuple(
-        line for line in plan.lines if line.end_min <= now or (line.begin_min < now and line.saw != stopped)
-    )
+    done = tuple(line for line in plan.lines if line.end_min <= now or (line.begin_min < now and line.saw != stopped))
     under = next((one.piece for one in plan.lines if one.saw == stopped and one.begin_min < now < one.end_min), None)
     running = []
     for saw in saws:
         if saw.name != stopped or back is not None:
             free = now if saw.name != stopped else back
-            running.append(_saw_after(saw, [one for one in done if one.saw == saw.name], by_name, max(free, saw.ready_min)))
+            running.append(
+                _saw_after(saw, [one for one in done if one.saw == saw.name], by_name, max(free, saw.ready_min))
+            )
     names, gone = {saw.name for saw in running}, {line.piece for line in done}
     left = [line for line in sorted(plan.lines, key=lambda one: one.start_min) if line.piece not in gone]
     stuck = tuple(line.piece for line in left if not names & set(by_name[line.piece].saws or names))
@@ -469,7 +469,9 @@ def _lines(
 
 def _in_words(plan: PlanFigures, turn: PlanFigures, gap: float) -> str:
     saved = turn.finish_min - plan.finish_min
-    sooner = f"{saved:.0f} min sooner than" if saved >= 0.5 else f"{-saved:.0f} min later than" if saved <= -0.5 else "as"
+    sooner = (
+        f"{saved:.0f} min sooner than" if saved >= 0.5 else f"{-saved:.0f} min later than" if saved <= -0.5 else "as"
+    )
     wait = turn.mean_wait_min - plan.mean_wait_min
     words = [
         f"Last saw done at minute {plan.finish_min:.0f}, {sooner} first come, first served",

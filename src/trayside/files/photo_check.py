@@ -29,7 +29,9 @@ def check_photo(content: bytes) -> CheckedPhoto:
                 image.load()
     except ImpossibleValue:
         raise
-    except (OSError, SyntaxError, ValueError, EOFError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError as error:
+        raise _refused("it claims to have more pixels than any camera") from error
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise _refused(_what_it_is(content)) from error
     return CheckedPhoto(media_type, width_px, height_px)
 

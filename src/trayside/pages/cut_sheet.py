@@ -152,11 +152,15 @@ def _length(row: SheetRow, unit: str) -> str:
     return f"{depth_text(row.to_mm - row.from_mm, unit=unit)} {unit}"
 
 
+NOT_WORTH_SAYING_MM = 20
+"""Core missing by less than the reading of a tape is no news to the person at the saw."""
+
+
 def _recovered(row: SheetRow, unit: str) -> str:
     """The core really there, only where it is less than the length of the sample."""
     if row.recovered_mm is None or row.from_mm is None or row.to_mm is None:
         return ""
-    if row.recovered_mm >= row.to_mm - row.from_mm:
+    if row.recovered_mm > row.to_mm - row.from_mm - NOT_WORTH_SAYING_MM:
         return ""
     return f"core there: {depth_text(row.recovered_mm, unit=unit)} {unit}"
 

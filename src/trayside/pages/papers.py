@@ -1,13 +1,15 @@
-"""The papers of a hole, made from what the screens see: `app.papers.Papers` by Typst."""
+"""The papers of a hole and of a load, made from what the screens see: `app.papers.Papers` by Typst."""
 
 from __future__ import annotations
 
 from trayside.app.hole_view import HoleView
+from trayside.app.load_view import LoadView
 from trayside.app.tray_picture import tray_pictures
 from trayside.errors import NotFound
 from trayside.model.cut_sheet import Revision, SheetRow
 from trayside.model.sheet_digest import sheet_digest
 from trayside.pages.cut_sheet import cut_sheet_pdf
+from trayside.pages.dispatch_note import dispatch_note_pdf, laboratory_copy_pdf
 from trayside.pages.tickets import tickets_pdf
 from trayside.pages.tray_sheet import tray_sheet_pdf
 
@@ -16,7 +18,7 @@ NOTED = ("orientation.", "loss.", "plan.low_recovery", "plan.vein")
 
 
 class TypstPapers:
-    """Cut sheet, tray marking-up sheet and tickets."""
+    """Cut sheet, tray marking-up sheet, tickets, and the papers of a load."""
 
     def cut_sheet(self, view: HoleView, revision: Revision | None) -> bytes:
         """A revision, or the draft (which says so on every page)."""
@@ -63,6 +65,14 @@ class TypstPapers:
             rules=view.rules,
             made_at=revision.issued_at if revision else None,
         )
+
+    def dispatch_note(self, view: LoadView) -> bytes:
+        """The yard's own note of a load, with controls, masses, findings and the ledger's newest hash."""
+        return dispatch_note_pdf(view)
+
+    def laboratory_copy(self, view: LoadView) -> bytes:
+        """The list that goes with the load; it shows no control."""
+        return laboratory_copy_pdf(view)
 
 
 def _rows(view: HoleView, revision: Revision | None) -> tuple[SheetRow, ...]:

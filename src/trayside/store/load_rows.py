@@ -14,7 +14,7 @@ from trayside.model.finding import Finding
 from trayside.model.load import Load, Receipt, ReceivedLine, Request, Sack
 
 from .bulk import BATCH_NAMES, in_batches
-from .schema import LOADS, RECEIPTS, SACK_BAGS, SACKS
+from .schema import EVENTS, LOADS, RECEIPTS, SACK_BAGS, SACKS
 
 
 class SqlLoads:
@@ -143,6 +143,11 @@ class SqlLoads:
                 "somebody changed this load first", where=load.load_id, remedy="Look at it again, then do it once more"
             )
         return saved
+
+    def racked_trays(self) -> tuple[str, ...]:
+        placed = (EVENTS.c.object_type == "tray") & (EVENTS.c.kind == "rack_placed")
+        wanted = select(EVENTS.c.object_id).where(placed).distinct().order_by(EVENTS.c.object_id)
+        return tuple(self._connection.execute(wanted).scalars())
 
     # received lists
 

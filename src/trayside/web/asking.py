@@ -6,7 +6,8 @@ import functools
 from collections.abc import Awaitable, Callable
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
 from trayside.app.yard_rules import rules_of
@@ -40,6 +41,14 @@ def posted(act: Callable[[Request, Form], Response]) -> Callable[[Request], Awai
         return await run_in_threadpool(act, request, fields)
 
     return endpoint
+
+
+async def body_of(request: Request) -> bytes:
+    """All that was sent. A tablet that walks out of the network halfway is no fault of the site: it sends again."""
+    try:
+        return await request.body()
+    except ClientDisconnect as gone:
+        raise HTTPException(400, say("fault.broken")) from gone
 
 
 def one(form: Form, name: str, default: str = "") -> str:

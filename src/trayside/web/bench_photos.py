@@ -11,13 +11,13 @@ from starlette.responses import JSONResponse, Response
 from trayside.app.keep_photo import keep_photo
 from trayside.errors import NotFound, TraysideError
 
-from .asking import read_rules, services_of
+from .asking import body_of, read_rules, services_of
 from .services import Services
 
 
 async def take_photo(request: Request) -> Response:
     """The bytes of one photograph as the body; its fingerprint back."""
-    return await run_in_threadpool(_keep, services_of(request), await request.body())
+    return await run_in_threadpool(_keep, services_of(request), await body_of(request))
 
 
 def _keep(services: Services, content: bytes) -> Response:

@@ -19,7 +19,7 @@ from trayside.app.scale_port import ScaleNow
 from trayside.app.yard_rules import rules_of
 from trayside.errors import ImpossibleValue, NotFound
 
-from .asking import hole_in, services_of
+from .asking import body_of, hole_in, services_of
 from .bench_json import answer_json, moment_json, news_json, sheet_json
 from .page import page
 from .services import Services
@@ -114,7 +114,7 @@ def news(request: Request) -> Response:
 async def take_events(request: Request) -> Response:
     """Acts of a tablet, in the order it did them: {"events": [...]}; answered one by one, by id."""
     try:
-        sent = json.loads(await request.body())
+        sent = json.loads(await body_of(request))
     except (ValueError, RecursionError) as error:
         raise ImpossibleValue("this is no JSON", where="bench", remedy=say("fault.broken.do")) from error
     events = sent.get("events") if isinstance(sent, dict) else None

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from html import escape
 from math import ceil, floor
 
-from trayside.app.typed_depth import typed_depth_mm
-
 INK, SOFT, FAINT, GROUND = "#2b2622", "#6d6356", "#d9cfbd", "#fbf7ef"
 CORE, LOST, MARK = "#e2d4b9", "#8c3a22", "#24506e"
 ROCK_FILLS = (
@@ -58,7 +56,7 @@ def ticks(from_mm: float, to_mm: float, *, px_per_mm: float, unit: str, apart_px
     step = next((step for step in STEPS if step * one_mm * px_per_mm >= apart_px), STEPS[-1])
     for count in range(ceil(from_mm / one_mm / step - 1e-9), floor(to_mm / one_mm / step + 1e-9) + 1):
         label = count * step
-        yield float(typed_depth_mm(str(label), unit=unit)), str(label)
+        yield label * one_mm, str(label)
 
 
 def control_shape(kind: str, x: float, y: float, title: str) -> str:

@@ -50,13 +50,26 @@ def test_somebody_who_looked_at_an_older_draft_is_told(planned):
 
 
 def test_a_finding_that_says_stop_is_named_and_refuses(planned):
-    planned.edit(Edit("drop", 15_000))
+    planned.edit(Edit("add", 15_200, 15_800))
     with pytest.raises(RefusedByRule) as refused:
         planned.issue()
     (reason,) = refused.value.reasons
-    assert "15.00–16.00 m" in reason
+    assert "15.20–15.80 m" in reason
     assert planned.sheet().revision == 0
     assert set(planned.number_states().values()) == {"planned", "released"}
+
+
+def test_a_sample_dropped_on_purpose_is_a_warning_and_does_not_refuse(planned):
+    planned.edit(Edit("drop", 15_000))
+    assert "plan.gap" in {finding.code for finding in planned.view().findings}
+    assert planned.issue().revision == 1
+
+
+def test_a_sample_beyond_the_core_refuses(planned):
+    planned.edit(Edit("add", 40_000, 41_000))
+    with pytest.raises(RefusedByRule) as refused:
+        planned.issue()
+    assert "where there is no core" in refused.value.reasons[0]
 
 
 def test_warnings_do_not_refuse(planned):

@@ -300,7 +300,14 @@ function render() {
     scaleNow && [scaleNow.state, scaleNow.mass_g]]);
   if (looks === drawn) return;
   drawn = looks;
+  const half = [...root.querySelectorAll("input[id]:not([type=file])")].map(({ id, value }) => [id, value]);
+  const focused = document.activeElement?.id;
   root.replaceChildren(...view());
+  for (const [id, value] of half) { // what is half typed stays
+    const input = document.getElementById(id);
+    if (input && value) input.value = value;
+    if (input && id === focused) input.focus();
+  }
   const fresh = document.getElementById("status");
   if (fresh) fresh.dataset.words = words;
   watchScaleWhenWeighing();
