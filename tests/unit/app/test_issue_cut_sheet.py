@@ -56,7 +56,7 @@ def test_a_finding_that_says_stop_is_named_and_refuses(planned):
     (reason,) = refused.value.reasons
     assert "15.20–15.80 m" in reason
     assert planned.sheet().revision == 0
-    assert set(planned.number_states().values()) == {"planned", "released"}
+    assert set(planned.number_states().values()) == {"planned"}
 
 
 def test_a_sample_dropped_on_purpose_is_a_warning_and_does_not_refuse(planned):
