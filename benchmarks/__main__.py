@@ -16,7 +16,7 @@ from rich.table import Table
 
 from benchmarks.figures import Figure, machine
 
-MEASURES = ("load", "plan", "paper", "screens", "ledger")
+MEASURES = ("load", "plan", "paper", "screens", "ledger", "bench_tap")
 
 
 def main() -> None:

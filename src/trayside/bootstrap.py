@@ -94,6 +94,7 @@ def scale_of(start_work: StartWork):
 
 def site(start_work: StartWork, **more):
     """The screens as an ASGI application."""
+    from trayside.files.received_list import read_received
     from trayside.web.services import Services
     from trayside.web.site import build_site
 
@@ -103,6 +104,7 @@ def site(start_work: StartWork, **more):
         make_id=make_id,
         papers=papers(),
         secrets=pin_secrets(),
+        read_received=read_received,
         **photo_keeping(start_work),
         **more,
     )

@@ -32,7 +32,7 @@ def revise(yard) -> None:
     row = next(row for row in sheet.rows if row.kind == "sample" and row.from_place.tray == 2)
     at_mm = (row.from_mm + row.to_mm) // 20 * 10
     save_edit(
-        "SM-01", (Edit("split", at_mm),), base_version=sheet.version, start_work=yard.start_work,
+        "SM-01", edits=(Edit("split", at_mm),), base_version=sheet.version, start_work=yard.start_work,
         make_id=yard.make_id, edited_by="Ada Vale",
     )  # fmt: skip
     issue(yard, version=yard.sheet().version)
@@ -45,11 +45,11 @@ def _now() -> datetime:
 class Server:
     """Serves the yard on one port of this machine, whenever it is up."""
 
-    def __init__(self, yard, folder, *, scale=None, clock=None) -> None:
+    def __init__(self, yard, folder, *, scale=None, clock=None, secrets=None) -> None:
         self.site = build_site(
             Services(
                 yard.start_work, clock or _now, yard.make_id, yard.papers, photos=PhotoFiles(folder / "photos"),
-                check_photo=check_photo, scale=scale,
+                check_photo=check_photo, scale=scale, secrets=secrets,
             )
         )  # fmt: skip
         with socket.socket() as free:
@@ -94,7 +94,12 @@ def start_tray(page, *, name: str = "Ben Ash") -> None:
     """Say who works here and that the tray is on the saw."""
     page.locator("#text").fill(name)
     page.locator("#main").click()
+    tray_is_here(page)
+
+
+def tray_is_here(page) -> None:
     page.get_by_role("button", name="This tray is here").click()
+    page.wait_for_selector(".now:not(.step-stage)")
 
 
 def step_of(page) -> str:
@@ -129,6 +134,15 @@ def do_next(page, rows: dict[str, dict], *, grams: dict[str, int] | None = None)
     return step
 
 
+def another_number(page, number: str) -> None:
+    """Wait until the screen is about another bag."""
+    page.wait_for_function(
+        """(number) => document.querySelector(".now")
+             && document.getElementById("number").textContent !== number""",
+        arg=number,
+    )
+
+
 def work_through(page, rows: dict[str, dict], **more) -> list[tuple[str, str]]:
     """Do everything up to closing; each (number, step) in order."""
     done = []
@@ -160,8 +174,13 @@ def stored(page, store: str) -> list[dict]:
     return json.loads(text)
 
 
-def all_sent(page, *, timeout_ms: int = 30_000) -> None:
-    page.wait_for_function("() => document.querySelector('#status .mark-ring') !== null", timeout=timeout_ms)
+def all_sent(page, *, timeout_s: float = 30.0) -> None:
+    """Wait until nothing waits on the tablet, and the screen says so."""
+    until = time.monotonic() + timeout_s
+    while any(one["state"] == "waiting" for name in ("acts", "photos") for one in stored(page, name)):
+        assert time.monotonic() < until, page.locator("#status").inner_text()
+        page.wait_for_timeout(50)
+    page.wait_for_function("() => document.querySelector('#status .mark-ring') !== null")
 
 
 def events_in_ledger(yard) -> list:

@@ -24,8 +24,12 @@ from tests.browser.bench_server import (
     start_tray,
     step_of,
     stored,
+    tray_is_here,
     work_through,
 )
+
+from trayside.app.people import add_person
+from trayside.store.secrets_argon2 import Argon2Secrets
 
 pytestmark = pytest.mark.browser
 
@@ -221,7 +225,7 @@ def test_a_clock_wrong_by_hours_is_told_and_the_order_is_the_tablets_own(tablet,
     assert "7.0 h ahead" in told
     page.get_by_role("button", name="Understood").click()
     page.locator("#main").click()
-    page.get_by_role("button", name="This tray is here").click()
+    tray_is_here(page)
     rows = rows_of(page)
     do_next(page, rows)
     page.clock.set_system_time(datetime.now(UTC) - timedelta(days=2))  # the battery was out
@@ -246,10 +250,54 @@ def test_a_revised_sheet_stops_the_work_and_brings_the_new_one(tablet, server, i
     page.wait_for_selector(".signal-stop", timeout=15_000)
     assert "revision 1, the yard has 2" in page.locator(".stop-what").inner_text()
     page.get_by_role("button", name="Load revision 2").click()
-    page.wait_for_function("() => document.getElementById('signal').className === ''")
+    page.get_by_text("bags · revision 2").wait_for()
     assert set(rows_of(page)) - before
     assert step_of(page).startswith("step-")
     assert stored(page, "sheets")[0]["paper"]["revision"] == 2
+
+
+def test_acts_of_a_person_signed_out_meanwhile_wait_and_go_out_after_the_next_sign_in(chromium, issued, tmp_path):
+    secrets = Argon2Secrets(passes=1, memory_kib=8, lanes=1)
+    for name, role in (("Lea", "lead"), ("Otto", "operator"), ("Gia", "geologist")):
+        add_person(name, role=role, pin="193746", start_work=issued.start_work, clock=issued.clock,
+                   make_id=issued.make_id, secrets=secrets)  # fmt: skip
+    server = Server(issued, tmp_path, secrets=secrets)
+    server.start()
+    context = chromium.new_context(base_url=server.address, viewport=TABLET)
+    try:
+        page = opened(context)
+        page.get_by_text("Sign in to record").wait_for()
+        page.locator("#main").click()
+        sign_in(page, "Otto")
+        tray_is_here(page)
+        all_sent(page)
+        context.clear_cookies(name="trayside-session")  # the session ends
+        rows = rows_of(page)
+        for _ in range(3):
+            do_next(page, rows)
+        page.get_by_text("sign in to send").wait_for()
+        assert len(events_in_ledger(issued)) == 1
+        page.locator("#menu").click()
+        page.locator("#person").click()
+        sign_in(page, "Gia")
+        all_sent(page)
+        assert step_of(page) == "step-weigh"
+        do_next(page, rows)
+        all_sent(page)
+        ledger = events_in_ledger(issued)
+        assert ids(ledger) == ids(kept(page))
+        assert [one.event.person for one in ledger] == ["Otto"] * 4 + ["Gia"]
+    finally:
+        context.close()
+        server.stop()
+
+
+def sign_in(page, name: str) -> None:
+    page.wait_for_url("**/sign-in**")
+    page.locator("label.name", has_text=name).click()
+    page.locator("#pin").fill("193746")
+    page.locator("button.go").click()
+    page.wait_for_url("**/bench/SM-01/2")
 
 
 def test_a_flat_battery_leaves_every_act_whole_or_absent(chromium, server, tmp_path, issued):

@@ -213,7 +213,7 @@ def until_told(scale) -> str:
 class Feed(http.server.BaseHTTPRequestHandler):
     text = ""
 
-    def do_GET(self):  # noqa: N802 - the name http.server asks for
+    def do_GET(self):
         self.send_response(200)
         self.end_headers()
         self.wfile.write(type(self).text.encode())

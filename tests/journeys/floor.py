@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -180,7 +181,7 @@ class Crew:
 
 def neighbours(rows: tuple[SheetRow, ...], fits: Callable[[SheetRow, SheetRow], bool]) -> list[tuple[SheetRow, SheetRow]]:
     """Pairs of neighbouring rows of the sheet for which this holds."""
-    return [(one, other) for one, other in zip(rows[:-1], rows[1:], strict=True) if fits(one, other)]
+    return [(one, other) for one, other in itertools.pairwise(rows) if fits(one, other)]
 
 
 def ordinary(row: SheetRow) -> bool:

@@ -15,7 +15,7 @@ ROWS = (sample(1, 1), sample(2, 2, duplicate_of=None), control(3, 3), sample(4, 
 def planned(start_work):
     """Hole K-1 planned with ROWS, hole K-2 loaded."""
     with start_work() as work:
-        load(work, "K-1", "K-2")
+        load(work, "K-1", "K-2", "K-3")
         saved = save(work, sheet("K-1", ROWS, by_hand=(1000, 2500)))
         work.commit()
     return saved
@@ -81,6 +81,33 @@ def test_a_number_without_serial_or_with_another_is_refused(start_work, planned)
             work.save_sheet(replace(planned, rows=(sample(1, 5),)), serials={})
         with pytest.raises(ImpossibleValue, match="A0001 has serial A1, not B7"):
             work.save_sheet(replace(planned, rows=(sample(1, 1),)), serials={"A0001": ("B", 7)})
+
+
+def test_a_ticket_that_is_printed_anew_is_still_one_ticket(start_work, engine, planned):
+    again = replace(sample(1, 1), number="A00001")
+    with start_work() as work:
+        saved = work.save_sheet(replace(planned, rows=(again,)), serials={"A00001": ("A", 1)})
+        assert work.sheet_numbers("K-1") == {"A00001": ("A", 1)}
+        assert work.serials_of(["A0001", "A00001", "A0002"]) == {"A00001": ("A", 1), "A0002": ("A", 2)}
+        taken = replace(sample(1, 2), number="A00002")
+        work.save_sheet(sheet("K-2", (taken,)), serials={"A00002": ("A", 2)})
+        work.add_revision(revision_of(saved))
+        work.commit()
+    assert state_of(engine, "A00002") == ("planned", "K-2", "sheet of K-2")
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT count(*) FROM sample_numbers WHERE number = 'A0002'")).scalar_one() == 0
+    with start_work() as work:
+        issued = work.sheet("K-1")
+        with pytest.raises(RefusedByRule, match="ticket A1 was issued as A00001"):
+            save(work, replace(issued, rows=(sample(1, 1),)))
+        with pytest.raises(RefusedByRule, match="A00001 belongs to the sheet of hole K-1"):
+            work.save_sheet(sheet("K-3", (sample(1, 1),)), serials={"A0001": ("A", 1)})
+
+
+def test_one_ticket_twice_on_one_sheet_is_refused(start_work, planned):
+    rows = (sample(1, 1), replace(sample(2, 1), number="A00001"))
+    with start_work() as work, pytest.raises(RefusedByRule, match="A0001, A00001 stand on one ticket"):
+        work.save_sheet(replace(planned, rows=rows), serials={"A0001": ("A", 1), "A00001": ("A", 1)})
 
 
 def test_a_dropped_number_is_released_and_can_be_taken_by_any_hole(start_work, engine, planned):
@@ -215,7 +242,14 @@ def test_the_database_itself_refuses_to_touch_what_was_issued(start_work, engine
 def test_the_key_refuses_a_number_twice_even_behind_our_back(start_work, engine, planned):
     with engine.connect().execution_options(writing=True) as connection, pytest.raises(DBAPIError, match=r"(?i)unique"):
         connection.exec_driver_sql(
-            "INSERT INTO sample_numbers VALUES ('A0001', 'A', 1, 'planned', 'K-1', 'sheet of K-1')"
+            "INSERT INTO sample_numbers VALUES ('A0001', 'A', 9, 'planned', 'K-1', 'sheet of K-1')"
+        )
+
+
+def test_the_store_refuses_a_ticket_twice_even_behind_our_back(start_work, engine, planned):
+    with engine.connect().execution_options(writing=True) as connection, pytest.raises(DBAPIError, match=r"(?i)unique"):
+        connection.exec_driver_sql(
+            "INSERT INTO sample_numbers VALUES ('A00001', 'A', 1, 'planned', 'K-1', 'sheet of K-1')"
         )
 
 

@@ -1,10 +1,12 @@
 import random
 from collections import Counter
 from dataclasses import replace
+from datetime import timedelta
 
+import polars
 import pytest
 from sqlalchemy import event, text
-from store_yard import control, digests, finding, hole_tables, load, revision_of, sample, save, sheet
+from store_yard import ISSUED_AT, control, digests, finding, hole_tables, load, revision_of, sample, save, sheet
 
 from trayside.app.ports import StationRow
 from trayside.errors import ImpossibleValue
@@ -108,6 +110,18 @@ def test_pages_follow_each_other_and_know_their_total(start_work):
         assert work.station_page(first=0, count=10, station="to cut").total == 0
 
 
+def test_a_station_counts_metres_of_core_and_not_of_hole(start_work):
+    """A hole cased or drilled without core to 6 m; its second block reads backwards; one hole has no runs yet."""
+    tables = hole_tables("K-1", "K-2", runs=4)
+    runs = tables["runs"].filter(polars.col("hole_id") == "K-1")[2:]
+    back = runs[1:].with_columns(run=polars.col("run") + 5, from_mm=polars.col("to_mm"), to_mm=polars.col("from_mm"))
+    with start_work() as work:
+        work.replace_holes(tables | {"runs": polars.concat([runs, back])}, digests("K-1", "K-2"))
+        page = work.station_page(first=0, count=10)
+    assert [row.total_depth_mm for row in page.rows] == [12_000, 12_000]
+    assert page.stations == {"to plan": (2, 6000)}
+
+
 def test_loading_again_moves_the_depth_and_keeps_the_station(start_work):
     with start_work() as work:
         load(work, "K-1", "K-2")
@@ -122,10 +136,14 @@ def test_loading_again_moves_the_depth_and_keeps_the_station(start_work):
 
 
 RECOUNTS = {
-    "SELECT station, holes, depth_mm FROM station_totals WHERE holes <> 0":
-        "SELECT station, count(*), sum(total_depth_mm) FROM hole_states GROUP BY station",
+    "SELECT station, holes, core_mm FROM station_totals WHERE holes <> 0":
+        "SELECT s.station, count(*), sum(r.core_mm) FROM hole_states s JOIN (SELECT hole_id, sum(to_mm - from_mm)"
+        " AS core_mm FROM runs GROUP BY hole_id) r ON r.hole_id = s.hole_id GROUP BY s.station",
     "SELECT material, on_drafts FROM material_totals WHERE on_drafts <> 0":
-        "SELECT material, count(*) FROM sheet_rows WHERE revision = 0 AND material IS NOT NULL GROUP BY material",
+        "SELECT material, count(*) FROM sheet_rows d WHERE revision = 0 AND material IS NOT NULL AND NOT EXISTS"
+        " (SELECT 1 FROM sheet_rows i, sheet_revisions v, material_totals t WHERE i.sheet_id = d.sheet_id"
+        " AND i.number = d.number AND i.material = d.material AND v.sheet_id = i.sheet_id AND v.revision = i.revision"
+        " AND t.material = d.material AND v.issued_at <= t.counted_after) GROUP BY material",
 }  # fmt: skip
 
 
@@ -133,12 +151,12 @@ def test_kept_totals_equal_a_recount_after_any_run_of_acts(engine):
     chance = random.Random(20310504)
     names = [f"K-{number}" for number in range(6)]
     seen: Counter[str] = Counter()
-    for step in range(60):
+    for step in range(80):
         with SqlWork(engine) as work:
             name = chance.choice(names)
             known = name in work.hole_digests()
             draft = work.sheet(name) if known else None
-            act = chance.choice(("load", "find", "save", "save", "issue"))
+            act = chance.choice(("load", "find", "save", "save", "issue", "count"))
             if act == "load" or not known:
                 load(work, *chance.sample(names, 2), runs=chance.randint(1, 4))
             elif act == "find":
@@ -147,8 +165,11 @@ def test_kept_totals_equal_a_recount_after_any_run_of_acts(engine):
                 first = 100 * names.index(name)
                 rows = [control(1, first, chance.choice(("S-1", "S-2"))), sample(2, first + 1), control(3, first + 2)]
                 save(work, replace(draft or sheet(name, ()), rows=tuple(rows[: chance.randint(0, 3)])))
+            elif act == "count":
+                work.count_anew([chance.choice(("S-1", "S-2"))])
             elif draft is not None:
-                work.add_revision(revision_of(draft, draft.revision + 1))
+                issued_at = ISSUED_AT + timedelta(minutes=step)
+                work.add_revision(replace(revision_of(draft, draft.revision + 1), issued_at=issued_at))
             if chance.random() < 0.8:
                 work.commit()
             seen[act] += 1

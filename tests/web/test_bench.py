@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -22,7 +23,8 @@ from trayside.model.bag_states import MACHINES
 from trayside.model.event import moment_text
 from trayside.store.photo_files import PhotoFiles
 from trayside.web.services import Services
-from trayside.web.site import build_site
+from trayside.web.site import STATIC, build_site
+from trayside.web.words_bench import BENCH_WORDS
 
 ADDRESS = "http://127.0.0.1:8000"
 SHEET = "/bench/SM-01/2.json"
@@ -360,3 +362,18 @@ def test_a_yard_without_scale_says_so(browser):
 def test_another_site_can_send_neither_acts_nor_photographs(bench):
     for address in (EVENTS, "/photos"):
         assert bench.post(address, content=b"{}", headers={"origin": "http://elsewhere.example"}).status_code == 403
+
+
+# words
+
+
+def test_every_word_the_tablet_says_is_in_the_table_and_no_other():
+    said = "".join(path.read_text(encoding="utf-8") for path in (STATIC / "bench").glob("*.js"))
+    steps = r'"(step\.[a-z_]+|done|open|cut|wash|flush|weigh|kept|mass\.do|clock\.[a-z]+)"'
+    fixed = set(re.findall(r'say\("([a-z_.]+)"', said)) | set(re.findall(steps, said))
+    keys = {key.removeprefix("bench.") for key in BENCH_WORDS}
+    assert set(re.findall(r'say\("([a-z_.]+)"', said)) <= keys
+    built = tuple(start for start in re.findall(r"say\(`([a-z_.]+)\$", said))  # such as stop. and act.
+    on_the_server = {"title", "noscript", "loading", "place", "ask.half"}
+    unused = {key for key in keys - fixed - on_the_server if not key.startswith((*built, "scale.", "mass.why.", "undo."))}
+    assert unused == set()

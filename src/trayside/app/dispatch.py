@@ -8,14 +8,12 @@ from dataclasses import replace
 from trayside.app.load_findings import load_findings
 from trayside.app.load_view import LoadView, list_digest, view_load
 from trayside.app.office_acts import Desk, record_all
-from trayside.app.pack_sacks import pack, seal_sack
 from trayside.app.ports import StartWork, Work
 from trayside.errors import ChangedMeanwhile, RefusedByRule
 from trayside.model.finding import Finding
 from trayside.model.load import Load, Request, Sack, checked_request
 from trayside.model.person import checked_name
 
-__all__ = ["change_load", "make_load", "pack", "seal_sack", "send_load"]
 LONGEST_STATEMENT = 1000
 
 

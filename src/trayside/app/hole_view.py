@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from functools import cache
 
 from trayside.app.ports import Work
 from trayside.app.register_depth import HoleDepth, register_hole
@@ -11,7 +13,7 @@ from trayside.app.yard_rules import rules_of
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.finding import Finding
 from trayside.model.hole import HoleCore
-from trayside.model.rules import BenchSettings, Rules
+from trayside.model.rules import Rules
 from trayside.model.stock import Stock
 
 
@@ -52,12 +54,34 @@ def view_hole(work: Work, hole_id: str) -> HoleView:
 
 
 def plan_digest(core: HoleCore, stock: Stock, rules: Rules) -> str:
-    """Fingerprint of what a plan is computed from: the hole, the rules, its core sizes and its rock codes.
+    """Fingerprint of what a plan is computed from: runs, losses, trays, log, densities, sizes, rock codes and rules.
 
-    What is left on the shelf is not part of it, nor what the bench screen asks for: every delivery and every other
-    scale would make every plan look old.
+    Texts as they were entered and remarks are not part of it: a table saved again by a spreadsheet holds the same metres.
+    Nor is what is left on the shelf: every delivery would make every plan look old.
     """
-    rules = rules.model_copy(update={"bench": BenchSettings()})
-    sizes = [stock.core_sizes.get(size) for size in sorted({run.core_size for run in core.runs})]
-    codes = [stock.rock_codes.get(rock) for rock in sorted({rock.rock for rock in core.rock})]
-    return hashlib.sha256(f"{core!r}\n{rules!r}\n{sizes!r}\n{codes!r}".encode()).hexdigest()
+    facts = [
+        _planned_on((core.hole,)),
+        *(_planned_on(part) for part in (core.runs, core.losses, core.trays, core.rock, core.densities)),
+        _planned_on(stock.core_sizes.get(size) for size in sorted({run.core_size for run in core.runs})),
+        _planned_on(stock.rock_codes.get(rock) for rock in sorted({rock.rock for rock in core.rock})),
+        [(name, getattr(rules, name)) for name in type(rules).model_fields if name not in NOT_PLANNED_BY],
+    ]
+    return hashlib.sha256(repr(facts).encode()).hexdigest()
+
+
+NOT_PLANNED_ON = frozenset(
+    ("area", "east_m", "north_m", "elevation_m", "azimuth_deg", "dip_deg", "total_depth_entered", "remark", "from_entered", "to_entered", "rqd_mm", "solid_mm", "fractures", "hardness", "hole_diameter_mm", "name")
+)
+"""Columns that no plan is computed from. Surveys, orientation marks and fabric are left out as a whole."""
+NOT_PLANNED_BY = frozenset(("yard", "orientation", "density", "sampling_error", "dispatch", "paper", "bench"))
+"""Sections of the rules that no plan is computed from."""
+
+
+def _planned_on(records: Iterable[object]) -> list[tuple | None]:
+    """The values of each record that take part in planning."""
+    return [record and tuple(getattr(record, name) for name in _columns(type(record))) for record in records]
+
+
+@cache
+def _columns(record: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(record) if field.name not in NOT_PLANNED_ON)

@@ -37,6 +37,9 @@ class LoadRows(Protocol):
     def save_load(self, load: Load) -> Load:
         """Store the load if its `version` is the stored one (0: new); ChangedMeanwhile when somebody saved first."""
 
+    def holes_at_work(self) -> tuple[str, ...]:
+        """Holes with an issued bag that is in no sack and about which the ledger says something."""
+
     def racked_trays(self) -> tuple[str, ...]:
         """Every tray, by its name in the ledger, that was ever put into a rack."""
 

@@ -122,6 +122,37 @@ def view_load(work: Work, load_id: str) -> LoadView:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class LoadLine:
+    """A load in a list: how much is on it, where it stands, who holds it."""
+
+    load: Load
+    sacks: int
+    bags: int
+    state: str
+    holder: str
+
+
+def load_lines(work: Work) -> tuple[LoadLine, ...]:
+    """Every load, newest first; bags and masses are not read for it."""
+    loads = work.loads.loads()
+    histories = work.events_of_objects(("load", load.load_id) for load in loads)
+    counts: dict[str, tuple[int, int]] = {}
+    for sack in work.loads.sacks():
+        if sack.load_id is not None:
+            sacks, bags = counts.get(sack.load_id, (0, 0))
+            counts[sack.load_id] = sacks + 1, bags + len(sack.numbers)
+    lines = []
+    for load in loads:
+        stands = state_in_ledger(histories.get(("load", load.load_id), ()), machine="load")
+        given = sorted(
+            (fact for fact in stands.facts if fact.event.kind == "handed_over"), key=lambda fact: fact.event.captured_at
+        )
+        holder = str(given[-1].values["to_person"]) if given else load.sent_by
+        lines.append(LoadLine(load, *counts.get(load.load_id, (0, 0)), stands.state, holder))
+    return tuple(lines)
+
+
 def loaded_sacks(work: Work, sacks: Sequence[Sack]) -> tuple[dict[str, HoleBags], tuple[LoadedSack, ...]]:
     """The sacks with their bags, and the holes these bags come from."""
     tickets = work.tickets(number for sack in sacks for number in sack.numbers)

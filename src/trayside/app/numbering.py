@@ -1,4 +1,8 @@
-"""Ticket numbers for the rows of a sheet: the sheet keeps what it has, then released numbers, then the next unused ones."""
+"""Ticket numbers for the rows of a sheet: the sheet keeps what it has, then released tickets, then the next unused ones.
+
+What is on paper keeps its text. A draft is written as the yard's tickets are printed now: digits of the book, check
+character of the rules.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +41,8 @@ def number_rows(
     A draft that was never issued is numbered afresh in ticket order from the numbers it already holds.
     """
     held = work.sheet_numbers(hole_id)
-    serial_of = {row.number: held.get(row.number) or _serial_of(row.number, stock, rules) for row in issued}
+    printed = work.serials_of(row.number for row in issued)
+    serial_of = {row.number: held.get(row.number) or _still_in_hand(printed[row.number], stock) for row in issued}
     kept = {
         index: row.number
         for index, row in still_there(tuple(row for row in issued if serial_of[row.number]), rows).items()
@@ -61,11 +66,38 @@ def _fresh(
     work: Work, stock: Stock, rules: Rules, hole_id: str, pool: list[tuple[str, int]], count: int
 ) -> list[tuple[str, tuple[str, int]]]:
     """`count` numbers in ticket order: from the pool, then released ones, then unused ones of the hole's books."""
+    found = _walk(work, stock, rules, hole_id, pool, count, passed_over=frozenset())
+    clashes: frozenset[tuple[str, int]] = frozenset()
+    # With other digits or another check character one ticket may read like another one, which is on a bag already.
+    while alike := _read_like_others(work, found):
+        clashes |= alike
+        found = _walk(work, stock, rules, hole_id, pool, count, passed_over=clashes)
+    return sorted(found, key=lambda pair: pair[1]) if len({prefix for _, (prefix, _) in found}) == 1 else found
+
+
+def _read_like_others(work: Work, found: list[tuple[str, tuple[str, int]]]) -> frozenset[tuple[str, int]]:
+    """The tickets among these whose text stands on another ticket."""
+    printed = work.serials_of(number for number, _ in found)
+    return frozenset(ticket for number, ticket in found if printed.get(number, ticket) != ticket)
+
+
+def _walk(
+    work: Work,
+    stock: Stock,
+    rules: Rules,
+    hole_id: str,
+    pool: list[tuple[str, int]],
+    count: int,
+    *,
+    passed_over: frozenset[tuple[str, int]],
+) -> list[tuple[str, tuple[str, int]]]:
+    """The first `count` tickets that may be taken, with their text."""
     books = [book for book in stock.tickets if book.hole_id == hole_id] + [
         book for book in stock.tickets if book.hole_id is None
     ]
     found: list[tuple[str, tuple[str, int]]] = []
-    taken: set[tuple[str, int]] = set()  # two books may share numbers; each is used once all the same
+    taken = set(passed_over)  # two books may share numbers; each is used once all the same
+    texts: set[str] = set()
     for book in books:
         if len(found) >= count:
             break
@@ -77,25 +109,24 @@ def _fresh(
         ):
             if len(found) >= count:
                 break
-            if serial not in book.voids and (book.prefix, serial) not in taken:
-                taken.add((book.prefix, serial))
-                found.append((_text(book, serial, rules), (book.prefix, serial)))
+            ticket, text = (book.prefix, serial), _text(book, serial, rules)
+            if serial not in book.voids and ticket not in taken and text not in texts:
+                taken.add(ticket)
+                texts.add(text)
+                found.append((text, ticket))
     if len(found) < count:
         raise RefusedByRule(
-            f"{count - len(found)} ticket numbers are missing for {count} bags",
+            f"{_counted(count - len(found), 'ticket number is', 'ticket numbers are')} missing for"
+            f" {_counted(count, 'bag', 'bags')}",
             where=hole_id,
             remedy="Enter another range in the tickets table and load it",
         )
-    return sorted(found, key=lambda pair: pair[1]) if len({prefix for _, (prefix, _) in found}) == 1 else found
+    return found
 
 
-def _serial_of(number: str, stock: Stock, rules: Rules) -> tuple[str, int] | None:
-    """Prefix and serial of a number that left the draft after it was issued; None when no book prints it any more."""
-    for book in stock.tickets:
-        digits = number.removeprefix(book.prefix)[: book.digits]
-        if digits.isdecimal() and _holds(book, book.prefix, int(digits)) and _text(book, int(digits), rules) == number:
-            return book.prefix, int(digits)
-    return None
+def _still_in_hand(ticket: tuple[str, int], stock: Stock) -> tuple[str, int] | None:
+    """A ticket that left the draft after it was issued; None when no book holds it any more."""
+    return ticket if any(_holds(book, *ticket) for book in stock.tickets) else None
 
 
 def _holds(book: TicketBook, prefix: str, serial: int) -> bool:
@@ -105,3 +136,7 @@ def _holds(book: TicketBook, prefix: str, serial: int) -> bool:
 def _text(book: TicketBook, serial: int, rules: Rules) -> str:
     scheme = None if rules.numbers.check_character == "none" else rules.numbers.check_character
     return format_number(prefix=book.prefix, serial=serial, width=book.digits, check_scheme=scheme)
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"

@@ -75,7 +75,7 @@ class StationRow:
 
 @dataclass(frozen=True, slots=True)
 class StationPage:
-    """One page of the yard screen, with the totals of the whole yard: station -> (holes, depth in mm)."""
+    """One page of the yard screen, with the totals of the whole yard: station -> (holes, mm of core)."""
 
     rows: tuple[StationRow, ...]
     total: int
@@ -184,9 +184,20 @@ class Work(Protocol):
         """Every hole with an issued sheet, by name."""
 
     def sheet_numbers(self, hole_id: str) -> dict[str, tuple[str, int]]: ...
+    def serials_of(self, numbers: Iterable[str]) -> dict[str, tuple[str, int]]:
+        """Prefix and serial of these printed numbers, as far as a ticket was ever printed so."""
+
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]: ...
     def highest_serial(self, *, prefix: str, first: int, last: int) -> int | None: ...
-    def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]: ...
+    def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]:
+        """Portions of each material that sheets still take from the shelf, without those of one hole.
+
+        Below zero where that hole's issued sheet alone has portions set aside: it may use them beside the shelf.
+        """
+
+    def count_anew(self, materials: Iterable[str]) -> None:
+        """These materials were counted: what sheets issued up to now name is set aside and counts no more."""
+
 
     # the ledger
     def append_events(

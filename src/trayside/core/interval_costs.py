@@ -19,6 +19,7 @@ class CostBook:
     """Every price of one hole, ready for whole arrays of depths in micrometres.
 
     Masses are counted in milligrams per metre times micrometres: whole numbers, so a bag exactly at a limit is at it.
+    Bags outside their limits are counted apart from all other costs: the fewest of them come first, at any price.
     """
 
     steps: RuleSteps
@@ -83,17 +84,53 @@ class CostBook:
         place = np.clip(np.searchsorted(self.mass_break, depth_um, "right") - 1, 0, len(self.mass_rate) - 1)
         return self.mass_total[place] + self.mass_rate[place] * (depth_um - self.mass_break[place])
 
-    def bag(self, mass: np.ndarray) -> np.ndarray:
-        """Price of bags above the tier or below the least mass."""
-        price = 0 if self.tier_limit is None else self.tier_cost * (mass > self.tier_limit)
-        return price if self.light_limit is None else price + self.light_cost * (mass < self.light_limit)
+    def bag(self, mass: np.ndarray, length_um: np.ndarray, *, each_outside: int = 0) -> np.ndarray:
+        """Price of bags: their mass beyond a limit, and `each_outside` for those that need not be there, see cost_of."""
+        price = np.zeros(np.shape(mass), dtype=np.int64)
+        for limit, cost, beyond, in_reach in (
+            (self.tier_limit, self.tier_cost, 1, self._tier_in_reach),
+            (self.light_limit, self.light_cost, -1, self._least_in_reach),
+        ):
+            if limit is None:
+                continue
+            over = (mass - limit) * beyond
+            wrong = over > 0
+            if not wrong.any():
+                continue
+            part = over // (limit // 1000) * cost // 1000 if cost % 1000 else over // (limit // 1000) * (cost // 1000)
+            if each_outside:
+                part += each_outside * in_reach(mass, length_um)
+            price += part * wrong
+        return price
+
+    def _tier_in_reach(self, mass: np.ndarray, length_um: np.ndarray) -> np.ndarray | bool:
+        """Whether core of this mass per length, cut at the least length, is inside the tier."""
+        least = self.steps.minimum
+        if int(self.mass_rate.max()) * least <= self.tier_limit:
+            return True
+        # As floats: whole numbers would overflow, and equal products stay equal.
+        return mass * float(least) <= float(self.tier_limit) * length_um
+
+    def _least_in_reach(self, mass: np.ndarray, length_um: np.ndarray) -> np.ndarray | bool:
+        """Whether core of this mass per length, cut at the greatest length, reaches the least mass."""
+        most = self.steps.maximum
+        if int(self.mass_rate.min()) * most >= self.light_limit:
+            return True
+        return mass * float(most) >= float(self.light_limit) * length_um
 
     def intervals(self, top_um: np.ndarray, bottom_um: np.ndarray) -> np.ndarray:
         """Price of each interval, without its boundaries."""
         price = self.length(bottom_um - top_um) + self.crossing(top_um, bottom_um)
         if self.weighs_bags:
-            price += self.bag(self.mass_above(bottom_um) - self.mass_above(top_um))
+            price += self.bag(self.mass_above(bottom_um) - self.mass_above(top_um), bottom_um - top_um)
         return price
+
+    def bags_outside(self, top_um: np.ndarray, bottom_um: np.ndarray) -> int:
+        """How many of the bags are outside a limit that their core could keep."""
+        if not self.weighs_bags:
+            return 0
+        mass, length_um = self.mass_above(bottom_um) - self.mass_above(top_um), bottom_um - top_um
+        return int((self.bag(mass, length_um, each_outside=1) - self.bag(mass, length_um)).sum())
 
     def kilograms(self, top_um: np.ndarray, bottom_um: np.ndarray) -> np.ndarray:
         """Expected bag masses; nan when the ground has no mass profile."""
@@ -155,14 +192,28 @@ def _mass_profile(ground: Ground, rules: IntervalRules, frame: Frame) -> tuple[n
     return breaks, np.rint(rate * _MG_PER_KG).astype(np.int64)
 
 
-def cost_of(*, from_m, to_m, ground: Ground, rules: IntervalRules) -> float:
+@dataclass(frozen=True, slots=True, order=True)
+class PlanCost:
+    """What a list of intervals costs. Of two, the one with fewer bags outside their limits is the cheaper one; the
+    cost decides between equals."""
+
+    bags_outside: int
+    cost: float
+
+
+def cost_of(*, from_m, to_m, ground: Ground, rules: IntervalRules) -> PlanCost:
     """Cost of any list of intervals, by the same prices the planner uses.
 
-    The sum over intervals of length_cost x ((length - nominal) / nominal)^2, the cost of every soft contact inside and
-    the cost of a bag above the tier or below the least mass; plus, for every boundary that is not forced, nothing on a
-    whole multiple of round_to or at a soft contact, half of off_round_cost on a half multiple, all of it elsewhere, and
-    boundary_in_loss_cost inside a core loss. A contact within half a step of a boundary counts as honoured. Faults
-    (a hard contact crossed, ground left out) have no price: ask check_intervals.
+    First the count of bags outside their limits: above the tier, though core of the same mass per metre fits into it
+    at minimum_m; or below the least mass, though core of the same mass per metre reaches it at maximum_m. A limit that
+    no allowed length could keep is not counted, or a few long bags would always beat many short ones.
+
+    Then the cost: the sum over intervals of length_cost x ((length - nominal) / nominal)^2, the cost of every soft
+    contact inside, tier_cost x (mass - tier) / tier of a bag above the tier and light_bag_cost x (least - mass) / least
+    of a bag below the least mass, both fractions in whole thousandths, rounded down; plus, for every boundary that is
+    not forced, nothing on a whole multiple of round_to or at a soft contact, half of off_round_cost on a half multiple,
+    all of it elsewhere, and boundary_in_loss_cost inside a core loss. A contact within half a step of a boundary counts
+    as honoured. Faults (a hard contact crossed, ground left out) have no price: ask check_intervals.
 
     Parameters
     ----------
@@ -177,8 +228,8 @@ def cost_of(*, from_m, to_m, ground: Ground, rules: IntervalRules) -> float:
 
     Returns
     -------
-    float
-        The cost, a number without unit.
+    PlanCost
+        .bags_outside, a count, and .cost, a number without unit; they compare in this order.
 
     Raises
     ------
@@ -194,7 +245,8 @@ def cost_of(*, from_m, to_m, ground: Ground, rules: IntervalRules) -> float:
     book = cost_book(ground, rules, steps, frame)
     pairs = pairs_um(from_m=from_m, to_m=to_m, name="interval")
     free = np.setdiff1d(pairs.ravel(), np.concatenate([frame.forced, frame.stretch.ravel()]))
-    return float(book.intervals(pairs[:, 0], pairs[:, 1]).sum() + book.boundary(free).sum()) / COST_PARTS
+    cost = float(book.intervals(pairs[:, 0], pairs[:, 1]).sum() + book.boundary(free).sum()) / COST_PARTS
+    return PlanCost(book.bags_outside(pairs[:, 0], pairs[:, 1]), cost)
 
 
 def _parts(cost) -> np.ndarray:

@@ -52,7 +52,8 @@ class IntervalRules:
     """The rules of a plan; every value is a setting of the yard.
 
     Lengths: common practice, no source (nominal 1 m, least 0.2-0.3 m, most 1.5-2 m). Costs: ours, no source; they have
-    no unit and only their ratios matter. A sample twice as long as nominal costs `length_cost` once.
+    no unit and only their ratios matter. A sample twice as long as nominal costs `length_cost` once, a bag twice as
+    heavy as the tier `tier_cost`, an empty bag `light_bag_cost`; see cost_of for what comes before every cost.
     """
 
     step_m: float = 0.01
@@ -144,7 +145,7 @@ def rule_steps(rules: IntervalRules) -> RuleSteps:
             numbers(getattr(rules, field.name), field.name, at_least=0.0, at_most=1e4)
     for name in ("tier_limit_kg", "minimum_bag_kg"):
         if getattr(rules, name) is not None:
-            numbers(getattr(rules, name), name, above=0.0, at_most=1e4)
+            numbers(getattr(rules, name), name, at_least=0.001, at_most=1e4)
     if None not in (rules.tier_limit_kg, rules.minimum_bag_kg) and rules.minimum_bag_kg > rules.tier_limit_kg:
         _refuse("minimum_bag_kg is above tier_limit_kg", "The lightest bag must be lighter than the heaviest")
     return RuleSteps(**lengths)

@@ -6,7 +6,7 @@ import numpy as np
 
 from trayside.core.interval_algebra import UM_PER_M
 from trayside.core.interval_checks import IntervalFault, IntervalProblem, check_intervals
-from trayside.core.interval_costs import COST_PARTS, CostBook, cost_book, cost_of
+from trayside.core.interval_costs import COST_PARTS, CostBook, PlanCost, cost_book, cost_of
 from trayside.core.interval_ground import (
     BAG_MASS,
     LENGTH,
@@ -29,6 +29,7 @@ __all__ = [
     "IntervalPlan",
     "IntervalProblem",
     "IntervalRules",
+    "PlanCost",
     "Unmet",
     "check_intervals",
     "cost_of",
@@ -47,6 +48,7 @@ class IntervalPlan:
     expected_kg: np.ndarray
     cost: np.ndarray
     total_cost: float
+    bags_outside: int
     is_shoulder: np.ndarray
     stretch: np.ndarray
     unmet: tuple[Unmet, ...]
@@ -57,9 +59,9 @@ def plan_intervals(*, ground: Ground, rules: IntervalRules) -> IntervalPlan:
 
     Hard contacts, changes of core size, ends of isolated losses, narrow veins and ends of stretches are forced
     boundaries and keep their exact depth. Between two of them every boundary lies on a whole multiple of the step,
-    counted from zero depth, and the sum of the costs (see cost_of) is the least there is, found by dynamic programming
-    over all positions. Of plans that cost the same, the one with the shallower last boundary is taken, then the one
-    with the shallower boundary before it, and so on upward.
+    counted from zero depth, and the cost (see cost_of: first the count of bags outside their limits, then the sum of
+    the costs) is the least there is, found by dynamic programming over all positions. Of plans that cost the same, the
+    one with the shallower last boundary is taken, then the one with the shallower boundary before it, and so on upward.
 
     A segment that no allowed lengths can fill is reported and its limits are relaxed for that segment only: a segment
     below the minimum is one short sample; else the limit that has to bend least is bent. Nothing is bent unreported.
@@ -78,7 +80,7 @@ def plan_intervals(*, ground: Ground, rules: IntervalRules) -> IntervalPlan:
         "soft contact", "core loss", "core size", "vein", "vein widened", "start of stretch", "end of stretch",
         "shoulder", "whole metre" (a multiple of round_to_m), "length", "bag mass" (would lie elsewhere without bag
         limits); .expected_kg (n,) [kg], nan without a mass profile; .cost (n,) with the boundary below included;
-        .total_cost; .is_shoulder (n,); .stretch (n,) which stretch; .unmet a tuple of Unmet with code "segment too
+        .total_cost; .bags_outside; .is_shoulder (n,); .stretch (n,) which stretch; .unmet a tuple of Unmet with code "segment too
         short", "segment not divisible", "vein widened", "vein below minimum length", "veins joined", "vein outside
         sampled core", "no core in stretch", "bag over tier" or "bag too light", and its numbers.
 
@@ -127,6 +129,7 @@ def plan_intervals(*, ground: Ground, rules: IntervalRules) -> IntervalPlan:
         expected_kg=expected_kg,
         cost=cost / COST_PARTS,
         total_cost=float(cost.sum()) / COST_PARTS,
+        bags_outside=book.bags_outside(top, bottom),
         is_shoulder=_in_shoulder(top, bottom, frame, steps),
         stretch=np.searchsorted(frame.stretch[:, 0], top, "right") - 1,
         unmet=tuple(sorted(unmet, key=lambda one: (one.from_m, one.to_m, one.code))),
@@ -151,7 +154,7 @@ def _divide(
     if book.weighs_bags:
         ends = np.array([a, *cuts, b])
         # Without a bag to pay for, the plan that ignores bags is the cheapest with them too.
-        if book.bag(np.diff(book.mass_above(ends))).any():
+        if book.bag(np.diff(book.mass_above(ends)), np.diff(ends), each_outside=1).any():
             lighter = cheapest_cuts(a, b, shortest=shortest, longest=longest, book=book, weigh_bags=True)
             moved, cuts = set(lighter) - set(cuts), lighter
     if bent:

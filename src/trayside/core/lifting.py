@@ -381,11 +381,7 @@ def composite_index(*, tasks: Sequence[LiftTask], duration: str) -> JobResult:
                 where=task.name,
                 remedy="Give the heaviest load, or leave it out",
             )
-        factors = _multipliers(
-            _METRIC, task.horizontal_cm, task.vertical_cm, task.travel_cm, task.asymmetry_deg, task.lifts_per_minute,
-            duration, task.coupling, None,
-        )  # fmt: skip
-        once = _METRIC.load * _product(factors) / factors.frequency if factors.frequency else _once(task)
+        once = _once(task)
         rows.append((task.name, load, most, once, float(task.lifts_per_minute), task.vertical_cm < _METRIC.knuckle))
     singles, index = index_of_rows(rows, duration)
     flags = _index_flags(index)
@@ -559,7 +555,7 @@ def _product(factors: Multipliers) -> float:
 
 
 def _once(task: LiftTask) -> float:
-    """Limit without frequency, for a task that is lifted too often for any."""
+    """Limit of one lift now and then: the product without the frequency factor (which is 1 here)."""
     factors = _multipliers(
         _METRIC, task.horizontal_cm, task.vertical_cm, task.travel_cm, task.asymmetry_deg, 0.0, "short", task.coupling,
         None,

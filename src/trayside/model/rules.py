@@ -65,7 +65,21 @@ class SamplingRules(Section):
     maximum_m: float = Field(1.5, gt=0, le=20)
     grid: Literal["1 cm", "0.1 ft"] = "1 cm"
     round_to_m: float = Field(1.0, gt=0, le=20)
+    length_cost: float = Field(1.0, ge=0, le=1000)
+    """Cost of a sample twice as long as nominal; it grows with the square of the deviation. Costs have no unit: only
+    their ratios matter. Bags outside the mass limits are avoided first, whatever it costs."""
+    off_round_cost: float = Field(0.1, ge=0, le=1000)
+    """Cost of a boundary off the multiples of round_to_m; half of it on a half multiple."""
     soft_contact_cost: float = Field(0.5, ge=0, le=1000)
+    """Cost of a soft contact inside a sample."""
+    shoulder_crossing_cost: float = Field(10.0, ge=0, le=1000)
+    """Cost of a sample that mixes shoulder with the ground it belongs to."""
+    boundary_in_loss_cost: float = Field(1.0, ge=0, le=1000)
+    """Cost of a boundary inside a core loss too short to stand alone."""
+    tier_cost: float = Field(1.0, ge=0, le=1000)
+    """Cost of a bag twice as heavy as the price tier; it grows with the mass above the tier."""
+    light_bag_cost: float = Field(1.0, ge=0, le=1000)
+    """Cost of a bag without any mass; it grows with the mass missing to the lightest bag wanted."""
     isolate_loss_m: float = Field(0.3, gt=0, le=20)
     minimum_vein_m: float = Field(0.1, gt=0, le=20)
     sample_classes: tuple[str, ...] | Literal["all"] = ("low", "medium", "high", "visible")

@@ -16,11 +16,11 @@ from .bulk import BATCH_NAMES, in_batches, insert_rows
 from .schema import FINDINGS, HOLE_STATES, HOLES, LOADED, SHEET_ROWS, SHEETS
 
 COUNTS = ("trays", "runs", "stops", "warns", "notes", "samples", "controls")
-COLUMNS = ("hole_id", "digest", "station", "total_depth_mm", *COUNTS, "revision")
+COLUMNS = ("hole_id", "digest", "station", "total_depth_mm", "core_mm", *COUNTS, "revision")
 ADD_TOTALS = text(
-    "INSERT INTO station_totals (station, holes, depth_mm) VALUES (:station, :holes, :depth_mm)"
+    "INSERT INTO station_totals (station, holes, core_mm) VALUES (:station, :holes, :core_mm)"
     " ON CONFLICT (station) DO UPDATE SET holes = station_totals.holes + excluded.holes,"
-    " depth_mm = station_totals.depth_mm + excluded.depth_mm"
+    " core_mm = station_totals.core_mm + excluded.core_mm"
 )
 
 
@@ -29,9 +29,9 @@ def add_states(connection: Connection, digests: dict[str, str]) -> None:
     if not digests:
         return
     first = station(stops=0, version=None, issued_version=None)
-    rows = [(hole_id, digest, first, 0, *(0 for _ in COUNTS), 0) for hole_id, digest in sorted(digests.items())]
+    rows = [(hole_id, digest, first, 0, 0, *(0 for _ in COUNTS), 0) for hole_id, digest in sorted(digests.items())]
     insert_rows(connection, HOLE_STATES, COLUMNS, rows)
-    connection.execute(ADD_TOTALS, {"station": first, "holes": len(rows), "depth_mm": 0})
+    connection.execute(ADD_TOTALS, {"station": first, "holes": len(rows), "core_mm": 0})
 
 
 def set_digests(connection: Connection, digests: dict[str, str]) -> None:
@@ -45,7 +45,7 @@ def set_digests(connection: Connection, digests: dict[str, str]) -> None:
 def refresh_states(connection: Connection, hole_ids: Iterable[str]) -> None:
     """Count again what these holes hold, say where they stand, and move the totals with them."""
     holes_moved: Counter[str] = Counter()
-    depth_moved: Counter[str] = Counter()
+    core_moved: Counter[str] = Counter()
     for batch in in_batches(sorted(hole_ids), BATCH_NAMES):
         changed = []
         for facts in connection.execute(FACTS, {"hole_ids": batch}):
@@ -53,13 +53,13 @@ def refresh_states(connection: Connection, hole_ids: Iterable[str]) -> None:
             changed.append(_state(facts, now))
             holes_moved[facts.station_before] -= 1
             holes_moved[now] += 1
-            depth_moved[facts.station_before] -= facts.depth_before_mm
-            depth_moved[now] += facts.total_depth_mm
+            core_moved[facts.station_before] -= facts.core_before_mm
+            core_moved[now] += facts.core_mm
         if changed:
             connection.execute(SET_STATE, changed)
     for name in sorted(holes_moved):
-        if holes_moved[name] or depth_moved[name]:
-            moved = {"station": name, "holes": holes_moved[name], "depth_mm": depth_moved[name]}
+        if holes_moved[name] or core_moved[name]:
+            moved = {"station": name, "holes": holes_moved[name], "core_mm": core_moved[name]}
             connection.execute(ADD_TOTALS, moved)
 
 
@@ -69,6 +69,7 @@ def _state(facts: Row, now: str) -> dict[str, object]:
         "of_hole": facts.hole_id,
         "station": now,
         "total_depth_mm": facts.total_depth_mm,
+        "core_mm": facts.core_mm,
         "revision": facts.revision or 0,
         **counts,
     }
@@ -81,6 +82,15 @@ def _count(table, *conditions):
 
 def _of_hole(table):
     return _count(table, table.c.hole_id == HOLES.c.hole_id)
+
+
+def _cored_mm():
+    """Metres drilled with a core barrel: a block that does not go deeper adds nothing."""
+    runs = LOADED["runs"].c
+    advance = func.coalesce(func.sum(runs.to_mm - runs.from_mm), 0)
+    return (
+        select(advance).where(runs.hole_id == HOLES.c.hole_id, runs.to_mm > runs.from_mm).correlate(HOLES)
+    ).scalar_subquery()
 
 
 def _findings(severity: str):
@@ -96,7 +106,8 @@ FACTS = (
         HOLES.c.hole_id,
         HOLES.c.total_depth_mm,
         HOLE_STATES.c.station.label("station_before"),
-        HOLE_STATES.c.total_depth_mm.label("depth_before_mm"),
+        HOLE_STATES.c.core_mm.label("core_before_mm"),
+        _cored_mm().label("core_mm"),
         SHEETS.c.version,
         SHEETS.c.issued_version,
         SHEETS.c.revision,
@@ -119,5 +130,5 @@ SET_DIGEST = (
 SET_STATE = (
     HOLE_STATES.update()
     .where(HOLE_STATES.c.hole_id == bindparam("of_hole"))
-    .values({name: bindparam(name) for name in ("station", "total_depth_mm", *COUNTS, "revision")})
+    .values({name: bindparam(name) for name in ("station", "total_depth_mm", "core_mm", *COUNTS, "revision")})
 )

@@ -14,7 +14,7 @@ from trayside.model.finding import Finding
 from trayside.model.load import Load, Receipt, ReceivedLine, Request, Sack
 
 from .bulk import BATCH_NAMES, in_batches
-from .schema import EVENTS, LOADS, RECEIPTS, SACK_BAGS, SACKS
+from .schema import EVENTS, LOADS, RECEIPTS, SACK_BAGS, SACKS, SAMPLE_NUMBERS, SHEETS
 
 
 class SqlLoads:
@@ -143,6 +143,19 @@ class SqlLoads:
                 "somebody changed this load first", where=load.load_id, remedy="Look at it again, then do it once more"
             )
         return saved
+
+    def holes_at_work(self) -> tuple[str, ...]:
+        number = SAMPLE_NUMBERS.c.number
+        packed = select(SACK_BAGS.c.number).where(SACK_BAGS.c.number == number).exists()
+        told = select(EVENTS.c.seq).where((EVENTS.c.object_type == "bag") & (EVENTS.c.object_id == number)).exists()
+        wanted = (
+            select(SHEETS.c.hole_id)
+            .join(SAMPLE_NUMBERS, SAMPLE_NUMBERS.c.sheet_id == SHEETS.c.sheet_id)
+            .where(SAMPLE_NUMBERS.c.state == "issued", ~packed, told)
+            .distinct()
+            .order_by(SHEETS.c.hole_id)
+        )
+        return tuple(self._connection.execute(wanted).scalars())
 
     def racked_trays(self) -> tuple[str, ...]:
         placed = (EVENTS.c.object_type == "tray") & (EVENTS.c.kind == "rack_placed")

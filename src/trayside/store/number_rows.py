@@ -1,15 +1,20 @@
-"""Sample numbers: one row a number over the whole database, so that none can be used twice.
+"""Sample numbers: one row a ticket over the whole database, so that none can be used twice.
+
+A ticket is its prefix and serial. `number` is the text it was printed with: the same ticket reads otherwise with more
+digits or another check character, and it is still one piece of paper.
 
     (none) ──saved──► planned ──issued──► issued
                          │ ▲                │ ▲
                  dropped ▼ │ taken  dropped ▼ │ back on the same sheet
                        released            void
 
-A released number belongs to nobody. A void one stood on paper: it stays with its sheet and goes to no other.
+A released ticket belongs to nobody, and is written anew when it is taken. A void one stood on paper: it stays with its
+sheet and goes to no other. What stood on paper keeps its text.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, and_, bindparam, func, select, update
@@ -21,6 +26,8 @@ from .schema import SAMPLE_NUMBERS
 
 COLUMNS = ("number", "prefix", "serial", "state", "hole_id", "sheet_id")
 ON_DRAFT = ("planned", "issued")
+Ticket = tuple[str, int]
+"""Prefix and serial."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,24 +41,29 @@ class _Known:
 
 
 def use_numbers(
-    connection: Connection, *, sheet_id: str, hole_id: str, numbers: list[str], serials: dict[str, tuple[str, int]]
+    connection: Connection, *, sheet_id: str, hole_id: str, numbers: list[str], serials: dict[str, Ticket]
 ) -> None:
     """Give the sheet exactly these numbers: new ones are planned, dropped ones released, or void once on paper."""
     _refuse_twice(numbers, hole_id)
     _refuse_without_serial(numbers, serials, hole_id)
+    wanted = _by_ticket(numbers, serials, hole_id)
     own = _known(connection, SAMPLE_NUMBERS.c.sheet_id == sheet_id)
-    others = _known_of(connection, [number for number in numbers if number not in own])
+    others = _known_tickets(connection, [ticket for ticket in wanted if ticket not in own])
     _refuse_taken(others, hole_id)
     known = {**own, **others}
-    _refuse_other_serial(known, numbers, serials, hole_id)
+    _refuse_reprinted(own, wanted, hole_id)
+    written = [
+        ticket for ticket, number in wanted.items() if ticket not in known or known[ticket].number != number
+    ]  # tickets whose text comes new into the table
+    _refuse_other_ticket(connection, [wanted[ticket] for ticket in written], serials, hole_id)
 
-    kept = set(numbers)
-    new = [(number, *serials[number], "planned", hole_id, sheet_id) for number in numbers if number not in known]
+    new = [(wanted[ticket], *ticket, "planned", hole_id, sheet_id) for ticket in written if ticket not in known]
+    _print_anew(connection, {ticket: wanted[ticket] for ticket in written if ticket in known})
     insert_rows(connection, SAMPLE_NUMBERS, COLUMNS, new)
-    _set(connection, list(others), "planned", hole_id, sheet_id)
-    back = [known.number for known in own.values() if known.state == "void" and known.number in kept]
+    _set(connection, [wanted[ticket] for ticket in others], "planned", hole_id, sheet_id)
+    back = [known.number for ticket, known in own.items() if known.state == "void" and ticket in wanted]
     _set(connection, back, "issued", hole_id, sheet_id)
-    dropped = [known for known in own.values() if known.number not in kept]
+    dropped = [known for ticket, known in own.items() if ticket not in wanted]
     _set(connection, [known.number for known in dropped if known.state == "planned"], "released", None, None)
     _set(connection, [known.number for known in dropped if known.state == "issued"], "void", hole_id, sheet_id)
 
@@ -65,10 +77,15 @@ def issue_numbers(connection: Connection, *, sheet_id: str) -> None:
     )
 
 
-def sheet_numbers(connection: Connection, sheet_id: str) -> dict[str, tuple[str, int]]:
+def sheet_numbers(connection: Connection, sheet_id: str) -> dict[str, Ticket]:
     """The numbers on the sheet's draft with prefix and serial."""
     known = _known(connection, and_(SAMPLE_NUMBERS.c.sheet_id == sheet_id, SAMPLE_NUMBERS.c.state.in_(ON_DRAFT)))
-    return {known.number: (known.prefix, known.serial) for known in known.values()}
+    return {known.number: ticket for ticket, known in known.items()}
+
+
+def serials_of(connection: Connection, numbers: Iterable[str]) -> dict[str, Ticket]:
+    """Prefix and serial of these numbers, as far as they were ever used and not written anew since."""
+    return {known.number: ticket for ticket, known in _known_texts(connection, numbers).items()}
 
 
 def released_serials(connection: Connection, *, prefix: str, first: int, last: int) -> tuple[int, ...]:
@@ -86,16 +103,57 @@ def highest_serial(connection: Connection, *, prefix: str, first: int, last: int
     ).scalar_one()
 
 
-def _known(connection: Connection, condition) -> dict[str, _Known]:
+def _known(connection: Connection, condition) -> dict[Ticket, _Known]:
     wanted = select(*(SAMPLE_NUMBERS.c[name] for name in COLUMNS)).where(condition).order_by(SAMPLE_NUMBERS.c.number)
-    return {row.number: _Known(*row) for row in connection.execute(wanted)}
+    return {(row.prefix, row.serial): _Known(*row) for row in connection.execute(wanted)}
 
 
-def _known_of(connection: Connection, numbers: list[str]) -> dict[str, _Known]:
-    found: dict[str, _Known] = {}
+def _known_texts(connection: Connection, numbers: Iterable[str]) -> dict[Ticket, _Known]:
+    found: dict[Ticket, _Known] = {}
     for batch in in_batches(numbers, BATCH_NAMES):
         found |= _known(connection, SAMPLE_NUMBERS.c.number.in_(batch))
     return found
+
+
+def _known_tickets(connection: Connection, tickets: list[Ticket]) -> dict[Ticket, _Known]:
+    found: dict[Ticket, _Known] = {}
+    of_prefix: dict[str, list[int]] = {}
+    for prefix, serial in tickets:
+        of_prefix.setdefault(prefix, []).append(serial)
+    for prefix, serials in of_prefix.items():
+        for batch in in_batches(serials, BATCH_NAMES):
+            found |= _known(connection, and_(SAMPLE_NUMBERS.c.prefix == prefix, SAMPLE_NUMBERS.c.serial.in_(batch)))
+    return found
+
+
+def _by_ticket(numbers: list[str], serials: dict[str, Ticket], hole_id: str) -> dict[Ticket, str]:
+    """The text of each ticket of the sheet."""
+    wanted: dict[Ticket, str] = {}
+    for number in numbers:
+        first = wanted.setdefault(tuple(serials[number]), number)
+        if first != number:
+            raise RefusedByRule(
+                f"{first}, {number} stand on one ticket",
+                where=hole_id,
+                remedy="Give one of the two bags another number",
+                reasons=(first, number),
+            )
+    return wanted
+
+
+PRINT_ANEW = (
+    update(SAMPLE_NUMBERS)
+    .where(SAMPLE_NUMBERS.c.prefix == bindparam("of_prefix"), SAMPLE_NUMBERS.c.serial == bindparam("of_serial"))
+    .values(number=bindparam("printed"))
+)
+
+
+def _print_anew(connection: Connection, texts: dict[Ticket, str]) -> None:
+    rows = [
+        {"of_prefix": prefix, "of_serial": serial, "printed": number} for (prefix, serial), number in texts.items()
+    ]
+    if rows:
+        connection.execute(PRINT_ANEW, rows)
 
 
 SET = (
@@ -123,7 +181,7 @@ def _refuse_twice(numbers: list[str], hole_id: str) -> None:
         )
 
 
-def _refuse_without_serial(numbers: list[str], serials: dict[str, tuple[str, int]], hole_id: str) -> None:
+def _refuse_without_serial(numbers: list[str], serials: dict[str, Ticket], hole_id: str) -> None:
     bare = [number for number in numbers if number not in serials]
     if bare:
         raise ImpossibleValue(
@@ -133,7 +191,7 @@ def _refuse_without_serial(numbers: list[str], serials: dict[str, tuple[str, int
         )
 
 
-def _refuse_taken(others: dict[str, _Known], hole_id: str) -> None:
+def _refuse_taken(others: dict[Ticket, _Known], hole_id: str) -> None:
     taken = [known for known in others.values() if known.state != "released"]
     if taken:
         reasons = tuple(
@@ -149,17 +207,27 @@ def _refuse_taken(others: dict[str, _Known], hole_id: str) -> None:
         )
 
 
-def _refuse_other_serial(
-    known: dict[str, _Known], numbers: list[str], serials: dict[str, tuple[str, int]], hole_id: str
-) -> None:
-    for number in numbers:
-        if number in known and (known[number].prefix, known[number].serial) != tuple(serials[number]):
-            raise ImpossibleValue(
-                f"number {number} has serial {known[number].prefix}{known[number].serial}, not"
-                f" {serials[number][0]}{serials[number][1]}",
+def _refuse_reprinted(own: dict[Ticket, _Known], wanted: dict[Ticket, str], hole_id: str) -> None:
+    for ticket, known in own.items():
+        if known.state in ("issued", "void") and wanted.get(ticket, known.number) != known.number:
+            raise RefusedByRule(
+                f"ticket {known.prefix}{known.serial} was issued as {known.number}, not {wanted[ticket]}",
                 where=hole_id,
-                remedy="Look at the ticket books: two of them print the same number",
+                remedy="A number on paper stays as it was printed: plan again",
             )
+
+
+def _refuse_other_ticket(
+    connection: Connection, numbers: list[str], serials: dict[str, Ticket], hole_id: str
+) -> None:
+    """None of these numbers may be the text of a ticket already."""
+    for known in _known_texts(connection, numbers).values():
+        prefix, serial = serials[known.number]
+        raise ImpossibleValue(
+            f"number {known.number} has serial {known.prefix}{known.serial}, not {prefix}{serial}",
+            where=hole_id,
+            remedy="Look at the ticket books: two of them print the same number",
+        )
 
 
 def _listed(items) -> str:

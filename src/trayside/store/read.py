@@ -23,7 +23,7 @@ def station_page(connection: Connection, *, first: int, count: int, station: str
     if station is not None:
         page = page.where(HOLE_STATES.c.station == station)
     rows = tuple(StationRow(*row) for row in connection.execute(page.limit(count).offset(first)))
-    held = {row.station: (row.holes, row.depth_mm) for row in connection.execute(select(STATION_TOTALS)) if row.holes}
+    held = {row.station: (row.holes, row.core_mm) for row in connection.execute(select(STATION_TOTALS)) if row.holes}
     stations = {name: held[name] for name in STATIONS if name in held}
     total = sum(holes for name, (holes, _) in stations.items() if station in (None, name))
     return StationPage(rows=rows, total=total, stations=stations)

@@ -178,7 +178,7 @@ SAMPLE_NUMBERS = Table(
     Column("sheet_id", Code, ForeignKey("sheets.sheet_id")),
     _one_of("state", ("planned", "issued", "released", "void")),
     CheckConstraint("(state = 'released') = (sheet_id IS NULL)", name="released_without_sheet"),
-    Index("sample_numbers_by_serial", "prefix", "serial"),
+    Index("sample_numbers_by_serial", "prefix", "serial", unique=True),
     Index("sample_numbers_by_sheet", "sheet_id"),
     Index(
         "sample_numbers_released",
@@ -194,6 +194,7 @@ MATERIAL_TOTALS = Table(
     metadata,
     Column("material", Code, primary_key=True),
     Column("on_drafts", Integer, nullable=False),
+    Column("counted_after", UtcTime),
 )
 FINDINGS = Table(
     "findings",
@@ -222,6 +223,7 @@ HOLE_STATES = Table(
     Column("digest", Text, nullable=False),
     Column("station", Code, nullable=False),
     Column("total_depth_mm", Integer, nullable=False),
+    Column("core_mm", Integer, nullable=False),
     Column("trays", Integer, nullable=False),
     Column("runs", Integer, nullable=False),
     Column("stops", Integer, nullable=False),
@@ -237,7 +239,7 @@ STATION_TOTALS = Table(
     metadata,
     Column("station", Code, primary_key=True),
     Column("holes", Integer, nullable=False),
-    Column("depth_mm", BigInteger, nullable=False),
+    Column("core_mm", BigInteger, nullable=False),
 )
 SHARED_DIGESTS = Table(
     "shared_digests",

@@ -3,27 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import fields, replace
 
-from sqlalchemy import Connection, Row, delete, func, insert, literal, select, text, update
+from sqlalchemy import Connection, Row, delete, insert, literal, select, update
 
 from trayside.errors import ChangedMeanwhile, NotFound
 from trayside.model.cut_sheet import Place, Revision, Sheet, SheetRow
 
 from .bulk import insert_rows
+from .material_rows import change_totals, still_to_take
 from .number_rows import issue_numbers, use_numbers
-from .schema import HOLES, MATERIAL_TOTALS, SHEET_REVISIONS, SHEET_ROWS, SHEETS
+from .schema import HOLES, SHEET_REVISIONS, SHEET_ROWS, SHEETS
 
 DRAFT = 0
 PLACES = {"from_place": ("from_tray", "from_row", "from_left_cm"), "to_place": ("to_tray", "to_row", "to_left_cm")}
 FIELDS = tuple(field.name for field in fields(SheetRow))
 COLUMNS = tuple(column for name in FIELDS for column in PLACES.get(name, (name,)))
-ADD_MATERIAL = text(
-    "INSERT INTO material_totals (material, on_drafts) VALUES (:material, :more)"
-    " ON CONFLICT (material) DO UPDATE SET on_drafts = material_totals.on_drafts + excluded.on_drafts"
-)
 LOOK_AT_BOTH = "Open the sheet again, look at both, and make your change anew"
 
 
@@ -122,15 +118,6 @@ def sheet_id_of(connection: Connection, hole_id: str) -> str | None:
     return connection.execute(select(SHEETS.c.sheet_id).where(SHEETS.c.hole_id == hole_id)).scalar_one_or_none()
 
 
-def materials_on_sheets(connection: Connection, *, except_hole_id: str | None) -> dict[str, int]:
-    """Insertions of each material on all drafts, without those of one hole."""
-    totals = Counter(dict(connection.execute(select(MATERIAL_TOTALS)).all()))
-    own = sheet_id_of(connection, except_hole_id) if except_hole_id is not None else None
-    if own is not None:
-        totals.subtract(_materials(connection, own))
-    return {material: used for material, used in totals.items() if used}
-
-
 HEAD = ("sheet_id", "hole_id", "revision", "issued_at", "issued_by", "statement", "digest", "changes")
 
 
@@ -173,22 +160,13 @@ def _issued_version(connection: Connection, stored: Row | None, sheet: Sheet) ->
 
 
 def _put_draft(connection: Connection, sheet: Sheet) -> None:
-    before = _materials(connection, sheet.sheet_id)
-    after = Counter(row.material for row in sheet.rows if row.material is not None)
+    before = still_to_take(connection, sheet.sheet_id)
     connection.execute(
         delete(SHEET_ROWS).where(SHEET_ROWS.c.sheet_id == sheet.sheet_id, SHEET_ROWS.c.revision == DRAFT)
     )
     rows = [(sheet.sheet_id, DRAFT, *_stored(row)) for row in sheet.rows]
     insert_rows(connection, SHEET_ROWS, ("sheet_id", "revision", *COLUMNS), rows)
-    for material in sorted(before.keys() | after.keys()):
-        if more := after[material] - before[material]:
-            connection.execute(ADD_MATERIAL, {"material": material, "more": more})
-
-
-def _materials(connection: Connection, sheet_id: str) -> Counter[str]:
-    c = SHEET_ROWS.c
-    counted = select(c.material, func.count()).where(c.sheet_id == sheet_id, c.revision == DRAFT)
-    return Counter(dict(connection.execute(counted.where(c.material.is_not(None)).group_by(c.material)).all()))
+    change_totals(connection, before=before, after=still_to_take(connection, sheet.sheet_id))
 
 
 def _freeze_rows(connection: Connection, sheet_id: str, revision: int) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
-from typing import Self
+from typing import Literal, Self
 
 import polars
 from sqlalchemy import Connection, Engine
@@ -17,7 +17,7 @@ from trayside.model.hole import HoleCore
 from trayside.model.ledger_chain import Link
 from trayside.model.stock import Stock
 
-from . import bench_rows, finding_rows, hole_rows, ledger_rows, number_rows, read, sheet_rows, yard_rows
+from . import bench_rows, finding_rows, hole_rows, ledger_rows, material_rows, number_rows, read, sheet_rows, yard_rows
 from .connection import failed_outside, in_words
 from .hole_states import refresh_states
 from .load_rows import SqlLoads
@@ -146,6 +146,9 @@ class SqlWork:
         sheet_id = sheet_rows.sheet_id_of(self._open, hole_id)
         return {} if sheet_id is None else number_rows.sheet_numbers(self._open, sheet_id)
 
+    def serials_of(self, numbers: Iterable[str]) -> dict[str, tuple[str, int]]:
+        return number_rows.serials_of(self._open, numbers)
+
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]:
         return number_rows.released_serials(self._open, prefix=prefix, first=first, last=last)
 
@@ -153,7 +156,11 @@ class SqlWork:
         return number_rows.highest_serial(self._open, prefix=prefix, first=first, last=last)
 
     def materials_on_sheets(self, *, except_hole_id: str | None) -> dict[str, int]:
-        return sheet_rows.materials_on_sheets(self._open, except_hole_id=except_hole_id)
+        own = sheet_rows.sheet_id_of(self._open, except_hole_id) if except_hole_id is not None else None
+        return material_rows.materials_on_sheets(self._open, except_sheet_id=own)
+
+    def count_anew(self, materials: Iterable[str]) -> None:
+        material_rows.count_anew(self._open, materials)
 
     # the ledger
 
@@ -186,7 +193,7 @@ class SqlWork:
     def ledger_head(self) -> LedgerHead:
         return ledger_rows.ledger_head(self._open)
 
-    def chain_links(self, chain: str) -> Generator[Link]:
+    def chain_links(self, chain: Literal["events", "event_conflicts"]) -> Generator[Link]:
         self._reading = ledger_rows.chain_links(self._open, chain)
         return self._reading
 

@@ -6,9 +6,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from trayside.app.bag_views import hole_bags
-from trayside.app.custody import custody_of
 from trayside.app.dispatch import make_load
-from trayside.app.load_view import loaded_sacks, view_load
+from trayside.app.load_view import load_lines, loaded_sacks
 from trayside.app.pack_sacks import (
     PACKINGS,
     Packing,
@@ -56,7 +55,7 @@ def draw_loads(
         rules = rules_of(work)
         waiting = _waiting(work)
         _, free = loaded_sacks(work, work.loads.free_sacks())
-        loads = [(load, view_load(work, load.load_id)) for load in work.loads.loads()]
+        loads = load_lines(work)
     return page(
         "loads.html",
         status=200 if refusal is None else status_of(refusal),
@@ -64,12 +63,13 @@ def draw_loads(
         amounts=amounts_of(rules),
         waiting=waiting,
         free=free,
-        loads=[(load, view, custody_of(view)) for load, view in loads],
+        loads=loads,
         ways=PACKINGS,
         packing=rules.dispatch.packing,
         compared=compared,
         refusal=refusal,
         typed=typed or {},
+        typed_fields={name: one(typed or {}, name) for name in (*FIELDS, "methods")},
         chosen=set((typed or {}).get("tray", [])),
     )
 
@@ -222,5 +222,6 @@ def _grams(services: Services, text: str) -> int | None:
     except ValueError:
         mass = -1.0
     if not 0 < mass < 10_000:
-        raise ImpossibleValue(f"{text.strip()[:20]!r} is not a mass", where=say("sack.gross"), remedy=f"Type it in {unit}, like 18.35")
+        shown = f"{text.strip()[:20]!r} is not a mass"
+        raise ImpossibleValue(shown, where=say("sack.gross"), remedy=f"Type it in {unit}, like 18.35")
     return round((kg_from_lb(mass_lb=mass) if unit == "lb" else mass) * 1000)

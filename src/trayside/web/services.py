@@ -8,6 +8,7 @@ from trayside.app.keep_photo import CheckPhoto, Photos
 from trayside.app.papers import Papers
 from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, StartWork
+from trayside.app.receive import ReadReceived
 from trayside.app.scale_port import Scale
 
 from .visitor import Reach
@@ -39,3 +40,4 @@ class Services:
     photos: Photos | None = None
     check_photo: CheckPhoto | None = None
     scale: Scale | None = None
+    read_received: ReadReceived | None = None

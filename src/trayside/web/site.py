@@ -18,6 +18,7 @@ from .access_routes import ACCESS_ROUTES
 from .asking import posted
 from .bench_routes import BENCH_ROUTES
 from .guards import Guards
+from .load_routes import LOAD_ROUTES
 from .services import Services
 
 STATIC = Path(__file__).parent / "static"
@@ -39,6 +40,7 @@ ROUTES = (
     Route("/hole/{hole_id}/paper/tray-sheet.pdf", paper_routes.tray_sheet_paper),
     Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
     *BENCH_ROUTES,
+    *LOAD_ROUTES,
     *ACCESS_ROUTES,
     Mount("/static", StaticFiles(directory=STATIC), name="static"),
 )

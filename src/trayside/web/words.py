@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from .words_access import ACCESS_WORDS
 from .words_bench import BENCH_WORDS
+from .words_loads import LOAD_WORDS
 
 WORDS: dict[str, str] = {
     # every page
     "nav.yard": "Yard",
+    "nav.bench": "Bench",
     "nav.find": "Hole",
     "nav.find.go": "Open",
     "nav.skip": "Skip to the content",
@@ -34,6 +36,7 @@ WORDS: dict[str, str] = {
     "yard.hole": "Hole",
     "yard.area": "Area",
     "yard.depth": "Depth, {unit}",
+    "yard.core": "{length} of core",
     "yard.station": "Station",
     "yard.waits": "What waits",
     "yard.findings": "Findings",
@@ -290,7 +293,7 @@ WORDS: dict[str, str] = {
     "conflict.again.part": "Make those that fit on the newer plan",
     "conflict.look": "Look at the newer plan only",
     "conflict.none_fit": "None of your changes fits the newer plan any more. Note them down, then look at the newer plan.",
-} | ACCESS_WORDS | BENCH_WORDS  # fmt: skip
+} | ACCESS_WORDS | BENCH_WORDS | LOAD_WORDS  # fmt: skip
 
 COUNTED: dict[str, tuple[str, str]] = {
     "hole": ("hole", "holes"),
@@ -305,6 +308,7 @@ COUNTED: dict[str, tuple[str, str]] = {
     "control": ("control", "controls"),
     "boundary": ("boundary", "boundaries"),
     "time": ("time", "times"),
+    "sack": ("sack", "sacks"),
     "stop": ("stop", "stops"),
     "warn": ("warning", "warnings"),
     "note": ("note", "notes"),

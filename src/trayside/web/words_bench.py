@@ -22,14 +22,13 @@ BENCH_WORDS: dict[str, str] = {
     "bench.back": "Back to the trays",
     # who
     "bench.who": "Who works here?",
-    "bench.who.name": "Your name",
     "bench.who.go": "That is me",
     "bench.who.sign": "Sign in to record what is done here",
     "bench.who.sign.go": "Sign in",
     "bench.who.may_not": "{name} may look, not record: somebody else must sign in",
     # head
     "bench.head": "{hole} · tray {tray}",
-    "bench.head.done": "{done} of {all} bags",
+    "bench.head.done": "{done} of {all} bags · revision {revision}",
     "bench.sent": "all sent",
     "bench.waiting": "{count} wait here",
     "bench.offline": "no network · {count} wait here",
@@ -80,7 +79,6 @@ BENCH_WORDS: dict[str, str] = {
     "bench.not_cut": "Could not cut",
     "bench.not_cut.why": "Why could {number} not be cut?",
     "bench.not_cut.again": "Cut it now",
-    "bench.other": "Another reason",
     "bench.other.what": "Say why, in a few words",
     "bench.save": "Save",
     "bench.cancel": "Back",
@@ -212,7 +210,6 @@ BENCH_WORDS: dict[str, str] = {
     "bench.close.todo": "First: {what}",
     "bench.closed": "Tray {tray} is closed",
     "bench.closed.by": "{bags} bags · {person}",
-    "bench.closed.next": "Next tray",
     "bench.full": "The tablet cannot store this act: {why}",
     "bench.full.do": "Nothing was lost before it. Free space on the tablet, or write this act on paper.",
 }

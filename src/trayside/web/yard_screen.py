@@ -51,7 +51,7 @@ def yard_screen(request: Request) -> Response:
         lines=lines,
         stations=[(name, *held.stations.get(name, (0, 0))) for name in STATIONS],
         holes=sum(holes for holes, _ in held.stations.values()),
-        depth_mm=sum(depth_mm for _, depth_mm in held.stations.values()),
+        core_mm=sum(core_mm for _, core_mm in held.stations.values()),
         station=station,
         first=(number - 1) * HOLES_A_PAGE + 1,
         total=held.total,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -133,7 +134,7 @@ def test_the_saw_is_washed_between_samples_not_before_the_first_nor_before_an_ow
     order = [row.number for row in issued[1].rows if row.is_core]
     cores.sort(key=lambda row: order.index(row.number))
     assert cores[0].cleaning is None
-    for before, row in zip(cores, cores[1:], strict=False):
+    for before, row in itertools.pairwise(cores):
         if row.duplicate_of == before.number:
             assert row.cleaning is None
         else:

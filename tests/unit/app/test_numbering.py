@@ -69,7 +69,7 @@ def test_a_book_reserved_for_another_hole_is_never_touched(yard):
 def test_one_number_too_few_is_refused_and_exactly_enough_are_taken(yard):
     yard.tables["tickets"] = [book("one", 101, 119)]
     yard.load()
-    with pytest.raises(RefusedByRule, match="1 ticket numbers are missing"):
+    with pytest.raises(RefusedByRule, match="1 ticket number is missing for 20 bags"):
         yard.plan()
     yard.tables["tickets"] = [book("one", 101, 119), book("two", 301, 301)]
     yard.load()
@@ -145,7 +145,7 @@ def test_a_withdrawn_bag_whose_book_is_gone_gets_a_fresh_number(planned):
     planned.issue()
     dropped = next(row.number for row in planned.sheet().rows if row.from_mm == 8000)
     planned.edit(Edit("drop", 8000))
-    planned.tables["tickets"] = [book("new", 701, 800)]
+    planned.tables["tickets"] = [book("one", 701, 800)]
     planned.load()
     planned.plan()
     assert dropped not in numbers(planned)
@@ -163,3 +163,75 @@ def test_no_number_stands_twice_in_the_yard_whatever_was_done(planned):
     planned.plan()
     everything = numbers(planned) + numbers(planned, "C-7")
     assert len(everything) == len(set(everything))
+
+
+def serials(yard) -> list[int]:
+    """The ticket of every number that is on a draft or on paper."""
+    with yard.engine.connect() as connection:
+        asked = "SELECT serial FROM sample_numbers WHERE state <> 'released'"
+        return list(connection.exec_driver_sql(asked).scalars())
+
+
+def with_check_character(yard, scheme: str) -> None:
+    yard.rules = yard.rules.split("[numbers]")[0] + f'[numbers]\ncheck_character = "{scheme}"\n'
+    yard.load()
+
+
+def test_a_ticket_is_on_one_bag_whatever_check_character_was_printed(planned):
+    """The same ticket reads K0101 without a check character and K01014 with one: still one piece of paper."""
+    with_check_character(planned, "damm")
+    planned.plan()
+    planned.issue()
+    with_check_character(planned, "none")
+    planned.plan("C-7")
+    planned.issue("C-7")
+    assert len(serials(planned)) == len(set(serials(planned)))
+
+
+def test_more_digits_on_the_tickets_rewrite_the_draft_with_the_next_plan(planned):
+    before = numbers(planned)
+    planned.tables["tickets"][0]["digits"] = 6
+    planned.load()
+    planned.plan()
+    assert numbers(planned) == [f"K00{number.removeprefix('K')}" for number in before]
+    planned.plan("C-7")
+    assert numbers(planned, "C-7")[0] == f"K{101 + len(before):06d}"
+    assert len(serials(planned)) == len(set(serials(planned)))
+
+
+def test_a_number_given_back_is_printed_as_tickets_are_printed_now(planned):
+    planned.edit(Edit("join", 9000), Edit("join", 12_000), Edit("join", 17_000))
+    given_back = [number for number, state in planned.number_states().items() if state == "released"]
+    planned.tables["tickets"][0]["digits"] = 5
+    planned.load()
+    planned.plan("C-7")
+    assert numbers(planned, "C-7")[: len(given_back)] == sorted(number.replace("K", "K0") for number in given_back)
+
+
+def test_numbers_on_paper_stay_as_printed_when_the_tickets_change(planned):
+    issued = planned.issue().rows
+    dropped = next(row for row in planned.sheet().rows if row.from_mm == 8000)
+    planned.edit(Edit("drop", 8000))
+    planned.tables["tickets"][0]["digits"] = 6
+    with_check_character(planned, "damm")
+    planned.plan()
+    assert [row.number for row in planned.sheet().rows] == [row.number for row in issued]
+    assert dropped.number in numbers(planned)
+    planned.edit(Edit("split", 15_500))
+    new = set(numbers(planned)) - {row.number for row in issued}
+    assert [len(number) for number in new] == [len("K000121") + 1]
+
+
+def test_a_number_that_reads_like_another_ticket_is_passed_over(yard):
+    """K0101 with its check character reads like a ticket of five digits without one."""
+    yard.tables["tickets"] = [book("one", 101, 120)]
+    with_check_character(yard, "damm")
+    yard.plan()
+    alike = sorted(int(number.removeprefix("K")) for number in numbers(yard))
+    yard.tables["tickets"].append(book("two", alike[0] - 1, alike[0] + 60) | {"digits": 5, "hole_id": "C-7"})
+    with_check_character(yard, "none")
+    yard.plan("C-7")
+    others = [int(number.removeprefix("K")) for number in numbers(yard, "C-7")]
+    assert others[0] == alike[0] - 1
+    assert alike[0] + 1 in others
+    assert not set(others) & set(alike)

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from trayside.app.plan_samples import prepare
+from trayside.app.sampling_ground import interval_rules
 from trayside.core.cut_geometry import cut_pieces, whole_area
+from trayside.core.intervals import IntervalRules
+from trayside.model.rules import Rules, SamplingRules
 
 NQ_MM, KERF_MM, OFFSET_MM = 47.6, 2.5, 3.0
 
@@ -99,3 +102,19 @@ def test_a_tenth_of_a_foot_grid_is_handed_on_and_plans_without_false_findings(ya
     assert ground_of(yard).rules.step_m == pytest.approx(0.03048)
     found = codes(yard.plan().findings)
     assert [code for code in found if code not in ("control.power", "control.guessable", "control.shortfall")] == []
+
+
+def test_every_cost_of_the_planner_is_a_setting_with_its_default():
+    costs = {name for name in IntervalRules.__slots__ if name.endswith("_cost")}
+    handed_on = {
+        name.replace("soft_contact", "soft_crossing") for name in SamplingRules.model_fields if "_cost" in name
+    }
+    assert handed_on == costs
+    shipped, planner = interval_rules(Rules()), IntervalRules()
+    assert {name: getattr(shipped, name) for name in costs} == {name: getattr(planner, name) for name in costs}
+
+
+@pytest.mark.parametrize("name", [name for name in SamplingRules.model_fields if name.endswith("_cost")])
+def test_a_cost_set_in_the_rules_reaches_the_planner(name):
+    rules = Rules.model_validate({"sampling": {name: 0.375}})
+    assert getattr(interval_rules(rules), name.replace("soft_contact", "soft_crossing")) == 0.375

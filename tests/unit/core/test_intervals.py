@@ -1,5 +1,7 @@
 """Interval planning: hand-worked cases. All grounds and rules here are invented."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -76,7 +78,7 @@ def test_of_equal_costs_one_sample_beats_two_above_a_forced_choice():
             ground=Ground([0], [2.5], soft_contact_m=[1.5], soft_contact_cost=[100.0]),
             rules=rules,
         )
-        assert cost == plan.total_cost
+        assert cost.cost == plan.total_cost
 
 
 def test_a_soft_contact_is_honoured_when_that_is_cheap_and_crossed_when_it_is_not():
@@ -99,7 +101,7 @@ def test_a_soft_contact_off_the_step_is_honoured_by_the_step_beside_it():
 
 def test_soft_contact_without_a_cost_of_its_own_takes_the_rule():
     ground = Ground([0], [1], soft_contact_m=[0.5, 0.52], soft_contact_cost=[float("nan"), 0.25])
-    assert cost_of(from_m=[0], to_m=[1], ground=ground, rules=RULES) == pytest.approx(0.75)
+    assert cost_of(from_m=[0], to_m=[1], ground=ground, rules=RULES).cost == pytest.approx(0.75)
 
 
 def test_a_long_loss_is_isolated_and_a_short_one_is_not():
@@ -246,6 +248,74 @@ def test_bags_are_kept_inside_the_tier_and_the_moved_boundaries_say_why():
     assert plan.expected_kg.sum() == pytest.approx(13.5)
     assert "bag mass" in plan.bottom_reason.tolist()
     assert plan.unmet == ()
+
+
+@pytest.mark.parametrize(("top", "bottom"), [(20.0, 21.2), (0.0, 10.0), (3.2, 9.1), (0.0, 0.6)])
+def test_no_bag_stays_above_the_tier_where_shorter_samples_fit(top, bottom):
+    # 85 mm core, half, density 2.7: 6.69 kg per metre, so 0.44 m is inside 3 kg and no metre is
+    rules = IntervalRules(tier_limit_kg=3.0, minimum_bag_kg=0.5)
+    plan = plan_of([(top, bottom)], rules, mass_break_m=[0, 30], mass_kg_per_m=[6.69])
+    assert plan.expected_kg.max() <= 3.0
+    assert plan.bags_outside == 0
+    assert plan.unmet == ()
+    if (top, bottom) == (20.0, 21.2):
+        assert plan.to_m.tolist() == [20.4, 20.8, 21.2]
+
+
+def test_one_bag_that_cannot_fit_does_not_make_its_neighbours_heavy():
+    rules = IntervalRules(tier_limit_kg=3.0)
+    plan = plan_of([(0, 10)], rules, mass_break_m=[0, 30], mass_kg_per_m=[6.69], hard_contact_m=[4.0, 4.5])
+    assert [round(kg, 2) for kg in plan.expected_kg.tolist() if kg > 3.0] == [3.35]
+    assert plan.bags_outside == 1
+
+
+def test_a_tier_no_allowed_length_can_keep_makes_samples_short_not_long():
+    # 15.3 kg per metre and 0.3 m at least: 4.6 kg. Counting bags above the tier would favour a few of 1.5 m.
+    rules = IntervalRules(tier_limit_kg=3.0)
+    ground = Ground([0], [6], mass_break_m=[0, 30], mass_kg_per_m=[15.3])
+    plan = plan_intervals(ground=ground, rules=rules)
+    assert plan.expected_kg.max() < 8
+    assert plan.bags_outside == 0
+    assert told(plan) == ["bag over tier"] * len(plan.to_m)
+    long = cost_of(from_m=[0, 1.5, 3, 4.5], to_m=[1.5, 3, 4.5, 6], ground=ground, rules=rules)
+    assert long.cost > plan.total_cost
+
+
+def test_light_bags_are_avoided_before_anything_else():
+    # 0.5 kg per metre: a bag of 0.6 kg needs 1.2 m, off every whole metre
+    rules = IntervalRules(minimum_bag_kg=0.6)
+    plan = plan_of([(0, 6)], rules, mass_break_m=[0, 30], mass_kg_per_m=[0.5])
+    assert plan.to_m.tolist() == [1.2, 2.4, 3.6, 4.8, 6.0]
+    assert plan.bags_outside == 0
+    poor = plan_of([(0, 4)], rules, mass_break_m=[0, 30], mass_kg_per_m=[0.3])
+    assert poor.expected_kg.max() < 0.6  # out of reach even at 1.5 m
+    assert poor.bags_outside == 0
+    assert told(poor) == ["bag too light"] * len(poor.to_m)
+
+
+def test_of_two_bags_above_the_tier_the_heavier_costs_more():
+    rules = IntervalRules(tier_limit_kg=3.0, length_cost=0.0, off_round_cost=0.0)
+    ground = Ground([0], [3], mass_break_m=[0, 30], mass_kg_per_m=[6.0])
+    costs = [cost_of(from_m=[0], to_m=[bottom], ground=ground, rules=rules) for bottom in (0.5, 0.6, 1.0, 1.5)]
+    assert [one.bags_outside for one in costs] == [0, 1, 1, 1]
+    assert [one.cost for one in costs] == [0.0, 0.2, 1.0, 2.0]
+    assert costs == sorted(costs)
+
+
+def test_three_hundred_metres_of_heavy_core_are_planned_in_tens_of_milliseconds():
+    rules = IntervalRules(tier_limit_kg=3.0, minimum_bag_kg=0.5)
+    ground = Ground([0], [300], mass_break_m=[0, 301], mass_kg_per_m=[6.69])
+    spent = []
+    for _ in range(3):
+        began = time.process_time()
+        plan_intervals(ground=ground, rules=rules)
+        spent.append(time.process_time() - began)
+    assert min(spent) < 0.3  # takes about 0.05 s
+
+
+def test_costs_too_large_to_add_up_exactly_are_refused():
+    with pytest.raises(ImpossibleValue, match="counted exactly"):
+        plan_of([(0, 20_000)], IntervalRules(length_cost=1e4, maximum_m=100.0))
 
 
 def test_a_bag_exactly_at_the_tier_is_inside_it():
@@ -455,6 +525,6 @@ def test_numbers_of_the_faults_never_change():
 def test_cost_of_a_hand_edited_plan_is_the_sum_read_off_the_rules():
     # 1.2, 0.8 and 1.0 m: 0.04 + 0.04 + 0; boundary at 1.2 costs 0.1, at 2 nothing
     ground = Ground([0], [3])
-    assert cost_of(from_m=[0, 1.2, 2], to_m=[1.2, 2, 3], ground=ground, rules=RULES) == pytest.approx(0.18)
+    assert cost_of(from_m=[0, 1.2, 2], to_m=[1.2, 2, 3], ground=ground, rules=RULES).cost == pytest.approx(0.18)
     # half metre: 0.25 + 0.25 + 0, boundary 1.5 costs half of 0.1; 1.5 + 1.5
-    assert cost_of(from_m=[0, 1.5], to_m=[1.5, 3], ground=ground, rules=RULES) == pytest.approx(0.55)
+    assert cost_of(from_m=[0, 1.5], to_m=[1.5, 3], ground=ground, rules=RULES).cost == pytest.approx(0.55)

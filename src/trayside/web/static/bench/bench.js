@@ -300,13 +300,14 @@ function render() {
     scaleNow && [scaleNow.state, scaleNow.mass_g]]);
   if (looks === drawn) return;
   drawn = looks;
-  const half = [...root.querySelectorAll("input[id]:not([type=file])")].map(({ id, value }) => [id, value]);
+  const half = [...root.querySelectorAll("input[id]:not([type=file])")].map((input) => [input.id, input.value, input.getAttribute("aria-label")]);
   const focused = document.activeElement?.id;
   root.replaceChildren(...view());
-  for (const [id, value] of half) { // what is half typed stays
+  for (const [id, value, label] of half) { // what is half typed stays
     const input = document.getElementById(id);
-    if (input && value) input.value = value;
-    if (input && id === focused) input.focus();
+    if (!input || input.getAttribute("aria-label") !== label) continue;
+    if (value) input.value = value;
+    if (id === focused) input.focus();
   }
   const fresh = document.getElementById("status");
   if (fresh) fresh.dataset.words = words;
@@ -325,7 +326,7 @@ function view() {
   const title = say("head", { hole: sheet.hole_id, tray: sheet.tray });
   const inMenu = ui.view === "menu";
   const header = screen.head({
-    title, status, progress: say("head.done", { done, all }), menuOpen: inMenu,
+    title, status, progress: say("head.done", { done, all, revision: sheet.revision }), menuOpen: inMenu,
     onMenu: () => { ui.view = inMenu ? "work" : "menu"; render(); },
   });
   const at = current();
@@ -419,7 +420,10 @@ function tellOnce() {
     signals.stop({
       what: say("stop.revised", { hole: sheet.hole_id, revision: sheet.revision, newest: revision }),
       remedy: say("stop.revised.do"),
-      choices: [[say("stop.revised.go", { newest: revision }), () => loadSheet({ again: true })]],
+      choices: [[say("stop.revised.go", { newest: revision }), async () => {
+        await loadSheet({ again: true });
+        if (sheet.revision < revision) revisedTold = null; // it did not come: say it again with the next news
+      }]],
     });
   } else if (sheet && !clockTold && !signals.stopped() && Math.abs(clockOffMs) > sheet.settings.clock_off_min * 60_000) {
     clockTold = true;

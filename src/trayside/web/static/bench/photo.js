@@ -1,7 +1,7 @@
 // A photograph from the camera or a file: really a picture, not larger than the yard keeps, with its fingerprint.
 import { say } from "./words.js";
 
-const LONGEST_PX = [4096, 3072, 2560, 2048, 1600];
+const LONGEST_PX = [4096, 3072, 2560, 2048, 1600, 1280];
 
 export class NotAPhoto extends Error {}
 

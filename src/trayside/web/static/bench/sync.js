@@ -52,7 +52,7 @@ export class Sync {
         await this.sendActs();
         await this.fetchNews();
         this.failures = 0;
-        await this.tell({ online: true });
+        await this.tell({ online: true, signIn: false });
       } catch (error) {
         if (error instanceof SignInNeeded) {
           this.failures = Math.max(this.failures, 4); // no hurry: somebody has to come
