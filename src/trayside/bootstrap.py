@@ -205,6 +205,7 @@ def main(arguments: list[str] | None = None) -> None:
     from trayside.cli.commands import run
     from trayside.cli.toolbox import Toolbox
     from trayside.files.datapackage import write_datapackage
+    from trayside.files.received_list import read_received
     from trayside.files.yard_folder import read_yard_folder
 
     toolbox = Toolbox(
@@ -219,6 +220,7 @@ def main(arguments: list[str] | None = None) -> None:
         write_docs=write_docs,
         secrets=pin_secrets(),
         serve_lan=serve_lan,
+        read_received=read_received,
     )
     sys.exit(run(toolbox, arguments))
 

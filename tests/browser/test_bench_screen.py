@@ -492,6 +492,49 @@ def test_an_act_the_tablet_cannot_store_is_said_and_the_screen_stays(bench):
     assert len(stored(page, "acts")) == before + 1
 
 
+def test_a_tap_right_after_the_screen_moved_on_counts_and_a_double_tap_counts_once(bench):
+    """While the tablet sends and fetches all the time: the screen must not move on before it takes the next tap."""
+    page = bench()
+    start_tray(page)
+    up_to(page, "step-cut")
+    told = page.evaluate(
+        """async () => {
+          const step = () => document.querySelector(".now").className;
+          const busy = setInterval(() => dispatchEvent(new Event("online")), 3);
+          const tap = (id) => new Promise((done, late) => {
+            const before = step();
+            const seen = new MutationObserver(() => { if (step() !== before) { seen.disconnect(); setTimeout(done); } });
+            seen.observe(document.getElementById("bench"), { childList: true });
+            const button = document.getElementById(id);
+            button.click();
+            button.click();
+            setTimeout(() => late(new Error(`the tap on ${before} was lost`)), 8000);
+          });
+          const reason = () => new Promise((done) => {
+            const look = () => { const one = document.querySelector(".reason"); one ? done(one) : setTimeout(look); };
+            look();
+          });
+          const steps = [];
+          for (let turn = 0; turn < 12; turn += 1) {
+            await tap("main");
+            steps.push(step());
+            document.getElementById("undo").click();
+            (await reason()).click();
+            await new Promise((done) => {
+              const look = () => (document.querySelector(".step-cut") ? done() : setTimeout(look));
+              look();
+            });
+          }
+          clearInterval(busy);
+          return steps;
+        }"""
+    )
+    assert told == ["now step-bag"] * 12
+    all_sent(page)
+    kinds = [act["event"]["kind"] for act in stored(page, "acts")][-24:]
+    assert kinds == ["cut", "corrected"] * 12
+
+
 def test_the_look_is_remembered_and_status_is_never_colour_alone(bench):
     page = bench()
     start_tray(page)

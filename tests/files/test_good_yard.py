@@ -164,7 +164,7 @@ def test_rules_are_read_and_their_text_kept(loaded):
 
 def test_without_rules_the_defaults_hold(loaded):
     yard = loaded(rules=None)
-    assert (yard.rules, yard.rules_text) == (Rules(), "")
+    assert (yard.rules, yard.rules_text) == (Rules(), None)
 
 
 def test_odd_runs_and_trays_load(loaded):

@@ -60,7 +60,7 @@ def test_another_scale_is_described_by_its_pattern():
 
 @pytest.mark.parametrize("pattern", ["(", "(?P<mass>.*)", "no groups"])
 def test_a_pattern_that_cannot_be_is_refused(pattern):
-    with pytest.raises(ValueError, match="regular expression|named groups"):
+    with pytest.raises(ValueError, match=r"regular expression|named groups"):
         ScaleSettings(pattern=pattern)
 
 

@@ -57,8 +57,8 @@ class Yard:
     def desk(self, person: str = "Demo QC") -> Desk:
         return Desk(Signer(person, "office"), self.clock, self.make_id)
 
-    def issue(self, hole_id: str) -> tuple[SheetRow, ...]:
-        load_yard(FOLDER, read_folder=read_yard_folder, start_work=self.start_work)
+    def issue(self, hole_id: str, *, folder: Path = FOLDER) -> tuple[SheetRow, ...]:
+        load_yard(folder, read_folder=read_yard_folder, start_work=self.start_work)
         planned = plan_yard(start_work=self.start_work, make_id=self.make_id, hole_ids=(hole_id,))
         version = planned[hole_id].sheet.version
         revision = issue_cut_sheet(

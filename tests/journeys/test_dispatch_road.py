@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from math import log
 
 import pytest
 from floor import Crew, Yard, neighbours, ordinary
@@ -67,8 +68,8 @@ def plant(yard: Yard) -> Road:
     rows = yard.issue(HOLE)
     crew = Crew(yard, HOLE)
     unequal = neighbours(
-        rows, lambda a, b: ordinary(a) and ordinary(b) and max(a.expected_kg, b.expected_kg) / min(a.expected_kg, b.expected_kg) > 1.6
-    )  # fmt: skip
+        rows, lambda a, b: ordinary(a) and ordinary(b) and abs(log(a.expected_kg / b.expected_kg)) > log(1.6)
+    )
     swapped = tuple(row.number for row in unequal[0])
     equal = neighbours(rows, lambda a, b: ordinary(a) and ordinary(b) and a.expected_kg == b.expected_kg)
     alike = next(tuple(row.number for row in pair) for pair in equal if pair[0].number not in apart(rows, *swapped))

@@ -12,11 +12,14 @@ from tests.paper.paper_cases import (
     sample,
 )
 
+from trayside.app.hole_view import HoleView
 from trayside.app.register_depth import register_hole
 from trayside.app.tray_picture import TrayPicture, TrayPiece, tray_pictures
-from trayside.errors import ImpossibleValue
+from trayside.errors import ImpossibleValue, NotFound
 from trayside.model.cut_sheet import SheetRow
 from trayside.model.hole import HoleCore, Loss, Rock, Run, Tray
+from trayside.model.stock import Stock
+from trayside.pages.papers import TypstPapers
 from trayside.pages.tray_sheet import scale_for, tray_sheet_pdf
 
 ROWS = (
@@ -117,3 +120,11 @@ def test_any_text_is_printed_as_it_stands_and_feet_are_feet():
     text = page_texts(sheet((picture,), yard='#x $y$ *z* @"\\', rules=paper_rules(length_unit="ft")))[0]
     assert '#x $y$ *z* @"\\' in text
     assert "0.00–10.00 ft" in text
+
+
+def test_a_hole_without_trays_is_refused_in_words_and_gives_no_blank_page():
+    core = HoleCore(HOLE, runs=(Run(1, 0, 3000, 3000, "NQ"),), trays=())
+    rules = paper_rules()
+    view = HoleView(core, Stock({}, {}, (), ()), rules, register_hole(core, rules), None, (), ())
+    with pytest.raises(NotFound, match="there are no trays to mark up. Enter its trays"):
+        TypstPapers().tray_sheet(view)

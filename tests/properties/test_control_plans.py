@@ -1,6 +1,7 @@
 """Control plans over many holes, rules and seeds: every rule holds or its breach is reported, and no pattern can be read off."""
 
 from collections import Counter
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trayside.core.qc_insertion import BlankStock, ControlRules, StandardStock, place_controls
+from trayside.core.qc_kept import IssuedTicket, keep_controls
 from trayside.core.qc_power import pattern_is_guessable
 
 
@@ -60,6 +62,10 @@ def breaches(plan, case, high):
         due = high if rules.blank_after_high == "each sample" else high & ~np.append(high[1:], False)
         behind = {row.after_sample for row in rows if row.kind == "blank"}
         found["blank behind high samples"] += bool(set(np.flatnonzero(due).tolist()) - behind)
+    control = [row.kind != "sample" for row in rows]
+    found["no two controls side by side"] += not rules.allow_adjacent and any(a and b for a, b in pairwise(control))
+    opens = any(row.rack_place == 0 and row.kind != "sample" for row in rows)
+    found["no control first in a rack"] += opens and not rules.allow_first_of_rack
     return {rule: times for rule, times in found.items() if times}
 
 
@@ -97,6 +103,8 @@ def test_every_rule_holds_or_its_breach_is_reported(case):
         "standard rate",
         "blank rate",
         "blank behind high samples",
+        "no two controls side by side",
+        "no control first in a rack",
     ):
         assert told[rule] == broken.get(rule, 0), rule
 
@@ -123,6 +131,68 @@ def test_the_usual_rules_are_kept_in_full_when_the_shelf_is_full(count, seed, ph
     for short in plan.shortfalls:
         if not short.rule.startswith("duplicate"):
             assert crowded if short.rack is None else short.rack in crowded, short
+
+
+@st.composite
+def revisions(draw):
+    """A plan as issued, and new samples of which some continue issued ones, in order."""
+    case = draw(cases())
+    old_end = np.cumsum(draw(st.lists(st.sampled_from([0.4, 1.0, 1.5]), min_size=1, max_size=60)))
+    new_end = np.cumsum(draw(st.lists(st.sampled_from([0.4, 1.0, 1.5]), min_size=0, max_size=60)))
+    kept_old = sorted(draw(st.sets(st.integers(0, len(old_end) - 1), max_size=min(len(old_end), len(new_end)))))
+    places = st.sets(st.integers(0, len(new_end) - 1), min_size=len(kept_old), max_size=len(kept_old))
+    kept_new = sorted(draw(places)) if kept_old else []
+    return case, old_end, new_end, dict(zip(kept_old, kept_new, strict=True))
+
+
+@settings(max_examples=150, deadline=None)
+@given(revisions())
+def test_a_revision_keeps_the_controls_and_breaks_no_rule_untold(revision):
+    case, old_end, new_end, new_sample = revision
+    rules = case["rules"]
+    grade, classes, high = hole(len(old_end), case["seed"])
+    stock = {"standards": case["standards"], "blanks": case["blanks"]}
+    issued = place_controls(
+        expected_grade=grade, grade_class=classes, is_high=high, rules=rules, seed=case["seed"], **stock
+    )
+    new_grade, _, new_high = (values[: len(new_end)] for values in hole(len(new_end) + 1, case["seed"] + 1))
+    plan = keep_controls(
+        issued=tuple(IssuedTicket(r.kind, r.sample_index, r.material, r.duplicate_type) for r in issued.rows),
+        new_sample=new_sample,
+        issued_bottom_m=old_end,
+        new_bottom_m=new_end,
+        expected_grade=new_grade,
+        is_high=new_high,
+        rules=rules,
+        seed=case["seed"],
+        **stock,
+    )
+    rows = plan.rows
+    assert [row.sample_index for row in rows if row.kind == "sample"] == list(range(len(new_end)))
+    left = [t for t, r in enumerate(issued.rows) if r.kind in ("standard", "blank") or r.sample_index in new_sample]
+    left = [t for t in left if issued.rows[t].kind != "sample"]
+    assert sorted(row.evidence["issued"] for row in rows if row.kind != "sample") == left
+    told = Counter(short.rule for short in plan.shortfalls)
+    for row in rows:
+        if row.kind == "sample":
+            continue
+        old = issued.rows[row.evidence["issued"]]
+        assert (row.kind, row.material, row.duplicate_type) == (old.kind, old.material, old.duplicate_type)
+        if row.kind == "duplicate":
+            assert row.after_sample >= row.sample_index == new_sample[old.sample_index]
+        if old.after_sample in new_sample:
+            assert row.after_sample == new_sample[old.after_sample]
+            assert "moved" not in row.evidence
+        if "moved" in row.evidence:
+            assert told["control moved"] == 1
+        if len(new_end) and not rules.allow_first_of_rack:
+            assert row.after_sample >= 0
+    for rule, times in breaches(plan, case, new_high).items() if rows else ():
+        assert told[rule] == times, rule
+    control = plan.is_control
+    if not rules.allow_adjacent and control.sum() < len(new_end) and (control[1:] & control[:-1]).any():
+        # only where every sample a duplicate might stand behind has a control already
+        assert any(row.kind == "duplicate" and row.evidence.get("moved") == "side by side" for row in rows)
 
 
 def test_rates_come_out_over_long_holes():

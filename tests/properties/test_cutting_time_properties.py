@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 from trayside.core.cutting_time import TimeLog, learn_times, minutes_per_metre, starting_times
 
 LOGS = st.lists(
-    st.tuples(st.sampled_from(["a", "b"]), st.sampled_from([47.6, 63.5]), st.floats(0.5, 30.0), st.floats(1.0, 40.0), st.booleans()),
+    st.tuples(
+        st.sampled_from(["a", "b"]), st.sampled_from([47.6, 63.5]), st.floats(0.5, 30.0), st.floats(1.0, 40.0), st.booleans()
+    ),
     min_size=1, max_size=12,
 )  # fmt: skip
 

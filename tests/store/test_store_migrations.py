@@ -1,6 +1,7 @@
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, text
@@ -112,4 +113,72 @@ def test_a_store_of_a_newer_version_is_refused_untouched(database_url):
         upgrade(engine)
     with engine.connect() as connection:
         assert connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one() == "9999"
+    engine.dispose()
+
+
+def store_at(url: str, revision: str):
+    """A store as an earlier version left it."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    engine = engine_for(url)
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+    return engine
+
+
+HOLE = """INSERT INTO holes (hole_id, east_m, north_m, elevation_m, azimuth_deg, dip_deg, total_depth_mm,
+          total_depth_entered, row_order) VALUES ('K-1', 0, 0, 0, 0, -90, 9000, '9 m', 0)"""
+RUN = """INSERT INTO runs (hole_id, row_order, run, from_mm, from_entered, to_mm, to_entered, recovered_mm,
+         recovered_entered, core_size) VALUES ('K-1', {run}, {run}, {top}, '', {bottom}, '', 0, '', 'NQ')"""
+SHEET = """INSERT INTO sheets (sheet_id, hole_id, version, seed, hole_digest, revision, edited_by, by_hand)
+           VALUES ('S', 'K-1', 1, 0, '', 0, '', '[]')"""
+NUMBER = "INSERT INTO sample_numbers (number, prefix, serial, state, hole_id, sheet_id) VALUES ('{}', 'T', {}, '{}', {})"
+NOBODY, SOMEBODY = "NULL, NULL", "'K-1', 'S'"
+
+
+def fill(engine, *statements: str) -> None:
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        for statement in statements:
+            connection.exec_driver_sql(statement)
+
+
+def test_metres_of_core_are_counted_from_the_runs_of_an_older_store(empty_database_url):
+    engine = store_at(empty_database_url, "0004")
+    state = "INSERT INTO hole_states VALUES ('K-1', 'd', 'to plan', 9000, 0, 2, 0, 0, 0, 0, 0, 0)"
+    runs = [RUN.format(run=1, top=3000, bottom=6000), RUN.format(run=2, top=8000, bottom=7000)]
+    fill(engine, HOLE, *runs, state, "INSERT INTO station_totals VALUES ('to plan', 1, 9000)")
+    upgrade(engine)
+    with SqlWork(engine) as work:
+        page = work.station_page(first=0, count=9)
+        assert page.stations == {"to plan": (1, 3000)}
+        assert (page.rows[0].total_depth_mm, page.rows[0].runs) == (9000, 2)
+    engine.dispose()
+
+
+def test_of_a_ticket_that_was_given_back_and_printed_anew_one_row_stays(empty_database_url):
+    engine = store_at(empty_database_url, "0004")
+    numbers = [
+        NUMBER.format("T000201", 201, "released", NOBODY),
+        NUMBER.format("T0002019", 201, "issued", SOMEBODY),
+        NUMBER.format("T000202", 202, "released", NOBODY),
+        NUMBER.format("T0002028", 202, "released", NOBODY),
+        NUMBER.format("T000203", 203, "released", NOBODY),
+    ]
+    fill(engine, HOLE, SHEET, *numbers)
+    upgrade(engine)
+    with engine.connect() as connection:
+        held = connection.exec_driver_sql("SELECT number, state FROM sample_numbers ORDER BY number").all()
+    assert list(map(tuple, held)) == [("T0002019", "issued"), ("T000202", "released"), ("T000203", "released")]
+    engine.dispose()
+
+
+def test_a_store_with_one_ticket_on_two_bags_is_left_as_it_is_and_says_which(empty_database_url):
+    engine = store_at(empty_database_url, "0004")
+    numbers = [NUMBER.format(number, 201, "issued", SOMEBODY) for number in ("T000201", "T0002019")]
+    fill(engine, HOLE, SHEET, *numbers)
+    with pytest.raises(TraysideError, match="1 ticket stands on two bags: T000201 of hole K-1 is T0002019 of hole K-1"):
+        upgrade(engine)
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one() == "0004"
     engine.dispose()

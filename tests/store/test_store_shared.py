@@ -44,6 +44,17 @@ def test_shared_tables_come_back_in_file_order(start_work):
     )
 
 
+def test_a_shared_table_is_read_back_as_it_was_handed_over(start_work):
+    with start_work() as work:
+        assert work.shared_table("materials").equals(frame("materials", []))
+        for name, rows in {"materials": MATERIALS, "tickets": TICKETS, "core_sizes": SIZES}.items():
+            work.replace_shared(name, frame(name, rows), "one")
+            assert work.shared_table(name).equals(frame(name, rows))
+            assert work.shared_table(name).schema == frame(name, rows).schema
+        with pytest.raises(NotFound, match="runs"):
+            work.shared_table("runs")
+
+
 def test_a_shared_table_is_replaced_as_a_whole(start_work):
     with start_work() as work:
         work.replace_shared("materials", frame("materials", MATERIALS), "one")

@@ -160,6 +160,23 @@ def test_materials_on_drafts_are_counted_without_the_hole_being_planned(start_wo
         assert work.materials_on_sheets(except_hole_id="K-9") == {"STD-1": 1, "BL-1": 1}
 
 
+def test_a_count_leaves_out_what_was_issued_before_it(start_work, planned):
+    with start_work() as work:
+        save(work, sheet("K-2", (control(1, 8), control(2, 9, "BL-1"))))
+        work.add_revision(revision_of(planned))
+        assert work.materials_on_sheets(except_hole_id=None) == {"STD-1": 2, "BL-1": 1}
+        work.count_anew(["STD-1", "NEW-1"])
+        assert work.materials_on_sheets(except_hole_id=None) == {"STD-1": 1, "BL-1": 1}
+        assert work.materials_on_sheets(except_hole_id="K-1") == {"BL-1": 1}
+        second = save(work, replace(work.sheet("K-1"), rows=(*ROWS, control(5, 5))))
+        assert work.materials_on_sheets(except_hole_id=None) == {"STD-1": 2, "BL-1": 1}
+        later = replace(revision_of(second, 2), issued_at=ISSUED_AT + timedelta(days=1))
+        work.add_revision(later)
+        assert work.materials_on_sheets(except_hole_id=None) == {"STD-1": 2, "BL-1": 1}
+        save(work, replace(work.sheet("K-1"), rows=ROWS[:2]))
+        assert work.materials_on_sheets(except_hole_id=None) == {"STD-1": 1, "BL-1": 1}
+
+
 def test_an_issued_revision_keeps_its_rows_while_the_draft_moves_on(start_work, engine, planned):
     first = revision_of(planned)
     with start_work() as work:

@@ -11,6 +11,7 @@ from trayside.core.intervals import IntervalFault, IntervalProblem, check_interv
 from trayside.core.qc_power import pattern_is_guessable, slip_run_length, swap_share
 from trayside.core.qc_rules import ControlPlan
 from trayside.core.sample_numbers import TicketRange, overlapping_ranges
+from trayside.core.stretches import LIMIT
 from trayside.core.units import whole_mm
 from trayside.model.cut_sheet import Sheet, SheetRow
 from trayside.model.finding import Finding
@@ -199,7 +200,7 @@ def _ground_findings(view: HoleView, prepared: SamplingGround) -> list[Finding]:
                 at_mm = int(whole_mm(depth_m=at_m))
                 findings.append(
                     found(
-                        "plan.shoulder_short",
+                        "plan.shoulder_at_end" if why == LIMIT else "plan.shoulder_short",
                         f"The shoulder {end} ends at {at_m:.2f} m ({why}), {short:.2f} m short of {wanted:g} m",
                         hole_id=view.hole_id,
                         from_mm=at_mm,
@@ -278,15 +279,28 @@ def _control_findings(hole_id: str, sheet: Sheet, controls: ControlPlan) -> list
                 evidence={"controls": guess.controls},
             )
         )
-    swaps, slip = swap_share(is_control=is_control), slip_run_length(is_control=is_control)
+    # A duplicate is known only through its sample: it proves neither a swap with that sample nor a slip of both.
+    known = controls.is_kind("standard") | controls.is_kind("blank")
+    if not known.any():
+        return findings
+    paired = {row.sample_index for row in controls.rows if row.kind == "duplicate"}
+    pair = np.array([row.sample_index if row.sample_index in paired else -1 for row in controls.rows])
+    swaps, slip = swap_share(is_control=known, pair=pair), slip_run_length(is_control=known)
+    parted = (
+        f"; another {100 * swaps.parting_share:.0f} % part a duplicate from its sample and show only where the samples differ"
+        if swaps.parting
+        else ""
+    )
     findings.append(
         found(
             "control.power",
-            f"Of all swaps of two neighbouring bags, {100 * swaps.share:.0f} % touch a control; a one-number slip passes "
-            f"{slip.mean:.1f} samples on average (9 in 10 times at most {slip.p90:.0f}) before a control can show it",
+            f"Of all swaps of two neighbouring bags, {100 * swaps.share:.0f} % touch a standard or blank{parted}. "
+            f"A one-number slip passes {slip.mean:.1f} bags on average (9 in 10 times at most {slip.p90:.0f}) before a "
+            "standard or blank can show it",
             hole_id=hole_id,
             evidence={
                 "swap_share": round(swaps.share, 4),
+                "parted_pair_share": round(swaps.parting_share, 4),
                 "slip_run_mean": round(slip.mean, 2),
                 "slip_run_p90": round(float(slip.p90), 1),
             },

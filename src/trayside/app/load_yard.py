@@ -10,23 +10,27 @@ import polars as pl
 
 from trayside.app.check_yard import check_yard
 from trayside.app.ports import Progress, ReadFolder, StartWork, YardFolder
+from trayside.app.shared_tables import store_shared, stored_yard
 from trayside.model import tables
 from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
 
 UNCHECKED = "This hole was loaded and its checks have not run"
-PER_HOLE = tuple(table.name for table in tables.TABLES if table.columns[0].name == "hole_id")
-SHARED = tuple(table.name for table in tables.TABLES if table.name not in PER_HOLE)
+PER_HOLE = tuple(table.name for table in tables.TABLES if table.of_hole)
 
 
 @dataclass(frozen=True, slots=True)
 class LoadReport:
-    """What a load changed. Holes that stood in the yard but not in the folder are left as they are."""
+    """What a load changed. What stood in the yard but not in the folder is left as it is.
+
+    `shared_words` says of each of `tables_changed` what became of its rows.
+    """
 
     holes_new: tuple[str, ...]
     holes_changed: tuple[str, ...]
     holes_unchanged: int
     tables_changed: tuple[str, ...]
+    shared_words: tuple[str, ...]
     rows: dict[str, int]
     findings: tuple[Finding, ...]
 
@@ -43,17 +47,19 @@ def load_yard(
     Until it is checked a hole carries a finding that says so and keeps it from being planned.
     """
     progress(0, 4, "reading and validating the folder")
-    read = read_folder(folder)
+    with start_work(writing=False) as work:
+        stored = stored_yard(work)
+    read = read_folder(folder, stored=stored)
     progress(1, 4, "comparing with what is stored")
     digests = hole_digests(read)
     with start_work() as work:
         known = work.hole_digests()
         fresh = {hole_id: digest for hole_id, digest in digests.items() if known.get(hole_id) != digest}
         progress(2, 4, f"storing {len(fresh)} holes")
-        changed_tables = _store_shared(read, work)
+        shared = store_shared(read, work)
         if fresh:
             work.replace_holes(_only(read, fresh, everything=len(fresh) == len(digests)), fresh)
-        to_check = work.hole_ids() if changed_tables else tuple(fresh)
+        to_check = work.hole_ids() if shared else tuple(fresh)
         work.file_with_hole(found("hole.unchecked", UNCHECKED, hole_id=hole_id) for hole_id in to_check)
         work.commit()
     progress(3, 4, "checking")
@@ -67,7 +73,8 @@ def load_yard(
         holes_new=tuple(hole_id for hole_id in fresh if hole_id not in known),
         holes_changed=tuple(hole_id for hole_id in fresh if hole_id in known),
         holes_unchanged=len(digests) - len(fresh),
-        tables_changed=changed_tables,
+        tables_changed=tuple(change.table for change in shared),
+        shared_words=tuple(change.words for change in shared),
         rows={name: frame.height for name, frame in read.tables.items()},
         findings=findings,
     )
@@ -90,23 +97,6 @@ def hole_digests(read: YardFolder) -> dict[str, str]:
         for hole_id, rows in joined.iter_rows():
             texts[hole_id].append(f"{name}\x1d{rows}")
     return {hole_id: hashlib.sha256("\x1c".join(parts).encode()).hexdigest() for hole_id, parts in texts.items()}
-
-
-def _store_shared(read: YardFolder, work) -> tuple[str, ...]:
-    known = work.shared_digests()
-    changed = []
-    for name in SHARED:
-        frame = read.tables.get(name)
-        if frame is None:
-            continue
-        digest = hashlib.sha256(frame.write_csv().encode()).hexdigest()
-        if known.get(name) != digest:
-            work.replace_shared(name, frame, digest)
-            changed.append(name)
-    if work.rules_text() != read.rules_text:
-        work.set_rules(read.rules_text)
-        changed.append("rules")
-    return tuple(changed)
 
 
 def _only(read: YardFolder, fresh: dict[str, str], *, everything: bool) -> dict[str, pl.DataFrame]:

@@ -14,11 +14,15 @@ from trayside.app.plan_findings import is_sheet_finding
 from trayside.app.ports import MakeId, Progress, StartWork, Work
 from trayside.app.sampling_ground import SamplingGround, sampling_ground
 from trayside.app.sheet_rows import Interval, Unnumbered, unnumbered_rows
+from trayside.core.interval_ground import LENGTH
 from trayside.core.intervals import IntervalPlan, plan_intervals
 from trayside.core.units import whole_mm
 from trayside.errors import ChangedMeanwhile, ImpossibleValue, NotFound, RefusedByRule
 from trayside.model.cut_sheet import Sheet, SheetRow
 from trayside.model.finding import Finding
+
+BOUNDARY_WORDS = {LENGTH: "even length"}
+"""What the sheet says where the planner's own word says too little."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +139,7 @@ def prepare(view: HoleView) -> SamplingGround | None:
 def intervals_of(plan: IntervalPlan) -> tuple[Interval, ...]:
     """The planner's intervals at rest, in whole millimetres."""
     return tuple(
-        Interval(top, bottom, str(above), str(below))
+        Interval(top, bottom, BOUNDARY_WORDS.get(str(above), str(above)), BOUNDARY_WORDS.get(str(below), str(below)))
         for top, bottom, above, below in zip(
             whole_mm(depth_m=plan.from_m).tolist(),
             whole_mm(depth_m=plan.to_m).tolist(),

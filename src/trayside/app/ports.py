@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Literal, Protocol, Self
@@ -48,11 +48,23 @@ class YardFolder:
 
     `tables` holds one frame a table of `model.tables.TABLES` that was present; its columns are the stored names
     (`from_mm` Int64, `from_entered` String, ...), its rows in file order. Absent optional columns are null columns.
+    `rules_text` is None without a rules.toml; `rules` are then those of the yard it is loaded into.
     """
 
     tables: dict[str, polars.DataFrame]
     rules: Rules
-    rules_text: str
+    rules_text: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredYard:
+    """What a yard holds already, so that a folder may leave it out or point to it: its rules, and keys by table."""
+
+    rules: Rules = field(default_factory=Rules)
+    keys: Mapping[str, frozenset[str]] = field(default_factory=dict)
+
+
+EMPTY_YARD = StoredYard()
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +171,9 @@ class Work(Protocol):
         """Put the rows of the holes named in `digests` in the place of whatever was loaded for them before."""
 
     def shared_digests(self) -> dict[str, str]: ...
+    def shared_table(self, table: str) -> polars.DataFrame:
+        """A shared table as it was stored, in the columns of the reader and in its order."""
+
     def replace_shared(self, table: str, frame: polars.DataFrame, digest: str) -> None: ...
     def set_rules(self, text: str) -> None: ...
     def rules_text(self) -> str | None: ...
@@ -250,5 +265,5 @@ Progress = Callable[[int, int, str], None]
 
 
 class ReadFolder(Protocol):
-    def __call__(self, folder: Path) -> YardFolder:
+    def __call__(self, folder: Path, *, stored: StoredYard = EMPTY_YARD) -> YardFolder:
         """Read a yard folder or an XLSX file; LoadRefused with every fault when there is any."""

@@ -13,13 +13,14 @@ from trayside.app.bag_masses import BY_MASS, BagPart, RockDensity, bag_masses
 from trayside.app.issued_bags import still_there
 from trayside.app.register_depth import HoleDepth
 from trayside.core.qc_insertion import place_controls
-from trayside.core.qc_kept import IssuedTicket, keep_controls
+from trayside.core.qc_kept import MOVES, IssuedTicket, keep_controls
 from trayside.core.qc_rules import REASONS, BlankStock, ControlPlan, ControlRow, ControlRules, StandardStock
 from trayside.model.cut_sheet import Place, SheetRow
 from trayside.model.hole import HoleCore, Rock
 from trayside.model.rules import Rules
 from trayside.model.stock import Stock
 
+AS_ISSUED = "As issued: "
 OTHER_SIDE = {"right": "left", "left": "right", "": ""}
 
 
@@ -82,7 +83,7 @@ def unnumbered_rows(
             )
         reason = _reason(control, samples, rules, row.duplicate_type)
         if "issued" in control.evidence:
-            reason = issued[control.evidence["issued"]].reason
+            reason = _kept_reason(control, issued)
         rows.append(replace(row, seq=seq, reason=reason, rack=control.rack + 1))
         pair.append(position[control.sample_index] if control.kind == "duplicate" else None)
     return Unnumbered(tuple(_with_masses(rows, samples, plan, stock, rules, densities)), tuple(pair), plan)
@@ -121,7 +122,21 @@ def _controls(
         )
         for row in issued
     )
-    return keep_controls(issued=tickets, new_sample={place_of[row.number]: new for new, row in kept.items()}, **ground)
+    return keep_controls(
+        issued=tickets,
+        new_sample={place_of[row.number]: new for new, row in kept.items()},
+        issued_bottom_m=np.array([row.to_mm for row in old_samples]) / 1000,
+        new_bottom_m=np.array([sample.interval.to_mm for sample in samples]) / 1000,
+        **ground,
+    )
+
+
+def _kept_reason(control: ControlRow, issued: tuple[SheetRow, ...]) -> str:
+    """The reason a kept control was issued with, and that it moved since."""
+    reason = issued[control.evidence["issued"]].reason.split(AS_ISSUED)[-1]
+    if "moved" not in control.evidence:
+        return issued[control.evidence["issued"]].reason
+    return f"Moved by a revision: {MOVES[control.evidence['moved']]}. {AS_ISSUED}{reason}"
 
 
 def _reason(control: ControlRow, samples: list[_Sample], rules: Rules, duplicate_type: str | None) -> str:

@@ -1,4 +1,4 @@
-"""The commands: demo, load, plan, check, issue, print, serve, pair, describe, ledger, people, tablets."""
+"""The commands: demo, load, plan, check, issue, print, serve, pair, describe, dispatch, receive, ledger, people, tablets."""
 
 from __future__ import annotations
 
@@ -18,13 +18,14 @@ from trayside.app.papers import TICKET_STOCKS
 from trayside.app.plan_samples import plan_yard
 from trayside.cli.demo_run import run_demo
 from trayside.cli.ledger_commands import ledger_commands
+from trayside.cli.load_commands import add_load_commands
 from trayside.cli.options import DEFAULT_STORE, AsJson, Store, opened
 from trayside.cli.people_commands import PinStdin, people_commands, say_pairing_code, signer, tablet_commands
-from trayside.cli.printing import paper_files, write_papers
+from trayside.cli.printing import paper_files, plain_findings, write_papers
 from trayside.cli.screen import bar, complain, say, say_findings
 from trayside.cli.toolbox import Toolbox
 from trayside.errors import LoadRefused, RefusedByRule, TraysideError
-from trayside.model.finding import Finding, gravest
+from trayside.model.finding import gravest
 
 STOPS_FOUND = 7
 """Exit code of `check` when a finding says stop."""
@@ -42,6 +43,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
     app.add_typer(ledger_commands(toolbox), name="ledger")
     app.add_typer(people_commands(toolbox), name="people")
     app.add_typer(tablet_commands(toolbox), name="tablets")
+    add_load_commands(app, toolbox)
 
     @app.command()
     def demo(
@@ -66,16 +68,17 @@ def build(toolbox: Toolbox) -> typer.Typer:
                 folder, read_folder=toolbox.read_folder, start_work=toolbox.open_store(store), progress=progress
             )
         if as_json:
-            answer = asdict(report) | {"findings": _plain(report.findings)}
+            answer = asdict(report) | {"findings": plain_findings(report.findings)}
             typer.echo(json.dumps(answer, ensure_ascii=False, indent=1))
             return
         if not report.changed_anything:
             say(f"Nothing changed: {report.holes_unchanged} holes are as they were.")
             return
         say(
-            f"{len(report.holes_new)} holes new, {len(report.holes_changed)} changed, {report.holes_unchanged} unchanged; "
-            f"shared tables changed: {', '.join(report.tables_changed) or 'none'}."
+            f"{len(report.holes_new)} holes new, {len(report.holes_changed)} changed, {report.holes_unchanged} unchanged."
         )
+        for line in report.shared_words:
+            say(f"  {line}")
         say_findings(report.findings, short=True)
 
     @app.command()
@@ -106,7 +109,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
                 "standards": kinds.count("standard"),
                 "blanks": kinds.count("blank"),
                 "duplicates": kinds.count("duplicate"),
-                "findings": _plain(result.findings),
+                "findings": plain_findings(result.findings),
             }
         if as_json:
             typer.echo(json.dumps(answer, ensure_ascii=False, indent=1))
@@ -134,7 +137,7 @@ def build(toolbox: Toolbox) -> typer.Typer:
                 start_work=opened(toolbox, store), hole_ids=tuple(holes) if holes else None, progress=progress
             )
         if as_json:
-            typer.echo(json.dumps(_plain(findings), ensure_ascii=False, indent=1))
+            typer.echo(json.dumps(plain_findings(findings), ensure_ascii=False, indent=1))
         else:
             say_findings(findings)
         if gravest(findings) == "stop":
@@ -271,24 +274,3 @@ def run(toolbox: Toolbox, arguments: list[str] | None = None) -> int:
             return error.exit_code
         raise
     return result if isinstance(result, int) else 0
-
-
-def _plain(findings: tuple[Finding, ...]) -> list[dict]:
-    return [
-        {
-            "code": finding.code,
-            "severity": finding.severity,
-            "where": {
-                "hole_id": finding.hole_id,
-                "from_m": None if finding.from_mm is None else finding.from_mm / 1000,
-                "to_m": None if finding.to_mm is None else finding.to_mm / 1000,
-                "run": finding.run,
-                "tray": finding.tray,
-                "number": finding.number,
-            },
-            "message": finding.message,
-            "remedy": finding.remedy,
-            "evidence": finding.evidence,
-        }
-        for finding in findings
-    ]

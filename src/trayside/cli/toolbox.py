@@ -10,6 +10,7 @@ from typing import Protocol
 from trayside.app.papers import Papers
 from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, ReadFolder, StartWork
+from trayside.app.receive import ReadReceived
 
 
 class ServeLan(Protocol):
@@ -29,3 +30,4 @@ class Toolbox:
     write_docs: Callable[[Path], list[Path]]
     secrets: Secrets | None = None
     serve_lan: ServeLan | None = None
+    read_received: ReadReceived | None = None

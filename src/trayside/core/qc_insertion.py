@@ -42,12 +42,13 @@ def place_controls(
 
     Tickets are counted over samples and controls together. Each block of n tickets holds one standard, at a ticket
     drawn by chance, so two standards are never more than 2 n - 1 tickets apart; the same for blanks. A blank stands
-    straight behind each run of high samples and behind the highest expected grade of each laboratory rack; it then
-    serves its block. A rack left without a standard gets one at a place drawn by chance. One sample in each block is
-    drawn for a duplicate, from the grade class furthest behind its share. No control stands beside another or first
-    in a rack unless the rules allow it, and a hole never opens with a control while its rack is already open. A part
-    rack is treated like a whole one from `min_rack_for_controls` samples on. Standards are drawn among those near the
-    median expected grade around them, least used first. The same seed gives the same plan.
+    straight behind each run of high samples and behind the highest expected grade of each laboratory rack (when that
+    lies in a high run that ends in the rack, the blank behind the run is enough); it then serves its block. A rack left
+    without a standard gets one at a place drawn by chance. One sample in each block is drawn for a duplicate, from the
+    grade class furthest behind its share. No control stands beside another or first in a rack unless the rules allow
+    it, and a hole never opens with a control while its rack is already open. A part rack is treated like a whole one
+    from `min_rack_for_controls` samples on. Standards are drawn among those near the median expected grade around them,
+    least used first. The same seed gives the same plan.
 
     Parameters
     ----------
@@ -126,7 +127,7 @@ def place_controls(
     last = racks[-1]
     return ControlPlan(
         rows=rows,
-        shortfalls=shortfalls(rows, racks, rank, walk.behind_high, rules, standards, blanks, lost_duplicates),
+        shortfalls=shortfalls(rows, racks, rank, high, rules, standards, blanks, lost_duplicates),
         seed=seed,
         standards_used=_used(rows, "standard", [stock.code for stock in standards]),
         blanks_used=_used(rows, "blank", [stock.code for stock in blanks]),

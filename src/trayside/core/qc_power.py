@@ -12,11 +12,13 @@ LAYOUTS = ("one in each block", "fixed", "anywhere")
 
 @dataclass(frozen=True, slots=True)
 class SwapShare:
-    """Neighbour pairs of a sequence, and those that touch a control."""
+    """Neighbour pairs of a sequence, those that touch a control, and those that only part a duplicate pair."""
 
     share: float
     pairs: int
     touching: int
+    parting: int = 0
+    parting_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,35 +65,52 @@ class GuessTest:
     gap_entropy_p: float
 
 
-def swap_share(*, is_control: np.ndarray) -> SwapShare:
+def swap_share(*, is_control: np.ndarray, pair: np.ndarray | None = None) -> SwapShare:
     """Share of swaps of two neighbouring bags that touch a control at all.
 
     A swap of two ordinary samples leaves every control in its place and shows in no control. Counted over all
     neighbour pairs of the sequence. With k controls, never adjacent and none at an end, the share is 2 k / (tickets -
-    1).
+    1). Controls are bags whose content is known: standards and blanks. A duplicate is known only through its sample.
+    Swapped with its own sample it shows nothing. A swap that gives one of the two to a third bag parts the pair; that
+    shows only as far as the two samples differ, so it is counted apart.
 
     Parameters
     ----------
     is_control : array (n,) [-]
-        True at each ticket that is a control.
+        True at each ticket with a standard or blank.
+    pair : array (n,) [-]
+        The same whole number, 0 or more, at a sample and its duplicate; -1 at every other ticket. None: no duplicates.
 
     Returns
     -------
     SwapShare
-        .share of the pairs; .pairs and .touching counts.
+        .share of the pairs; .pairs and .touching counts; .parting and .parting_share of the pairs that touch no control
+        but part a duplicate pair.
 
     Raises
     ------
     ImpossibleValue
-        When the sequence has fewer than two tickets or is not true/false.
+        When the sequence has fewer than two tickets, is not true/false, or the pairs are no whole numbers of its
+        length.
 
     Valid for: swaps of direct neighbours; touching a control does not yet mean the control will fail.
     Source: derived.
     Checked by: tests/unit/core/test_qc_power.py
     """
     flags = _flags(is_control, least=2)
-    touching = int((flags[1:] | flags[:-1]).sum())
-    return SwapShare(touching / (len(flags) - 1), len(flags) - 1, touching)
+    pairs = len(flags) - 1
+    touches = flags[1:] | flags[:-1]
+    touching, parting = int(touches.sum()), 0
+    if pair is not None:
+        member = np.asarray(pair)
+        if member.shape != flags.shape or member.dtype.kind not in "iu":
+            raise ImpossibleValue(
+                "the duplicate pairs are no whole numbers, one per ticket",
+                where="control plan",
+                remedy="Give -1 where there is no duplicate",
+            )
+        parting = int((~touches & (member[1:] != member[:-1])).sum())
+    return SwapShare(touching / pairs, pairs, touching, parting, parting / pairs)
 
 
 def slip_run_length(*, is_control: np.ndarray) -> SlipRun:

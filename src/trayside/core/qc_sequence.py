@@ -1,10 +1,11 @@
 """Where the controls of one hole go: the walk over its tickets, laboratory rack by laboratory rack.
 
 Standards and blanks are due once in each block of n tickets, at a ticket drawn by chance within the block. A blank
-also stands straight behind the last sample of a high run and behind the best sample of each rack. A rack is walked
-with what is known so far; when it then breaks a rule (no standard, its best sample has no blank, a blank would slip
-into the first place of the next rack) the missing control is pinned to a sample and the rack is walked again.
-Materials and words are added afterwards, see qc_insertion.
+also stands straight behind the last sample of a high run and behind the best sample of each rack. Where that best
+sample lies in a high run that ends in the same rack, the blank behind the run is its blank too. A rack is walked with
+what is known so far; when it then breaks a rule (no standard, its best sample has no blank, a blank would slip into
+the first place of the next rack) the missing control is pinned to a sample and the rack is walked again. Materials and
+words are added afterwards, see qc_insertion.
 """
 
 from dataclasses import dataclass, field, replace
@@ -78,6 +79,7 @@ class TicketWalk:
         )
         self.grade_class = grade_class.tolist()
         self.behind_high = behind_high_samples(is_high=is_high, rules=rules)
+        self.blank_place = blank_places(is_high=is_high, rules=rules).tolist()
         self.next_high = _next_true(self.behind_high)
         self.behind_high_list: list[bool] = self.behind_high.tolist()
         most = 2 * count + 4 * rules.rack_size
@@ -143,6 +145,7 @@ class TicketWalk:
             enough = last - first >= rules.min_rack_for_controls
             if enough and rules.blank_in_every_rack and not has_blank and end.blanks_left + len(blanked) > 0:
                 top = first + int(np.argmax(self.rank[first:last]))
+                top = self.blank_place[top] if self.blank_place[top] < last else top
                 if top not in blanked and top not in pins.tops:
                     if top in seen_tops:
                         pins.tops.add(top)
@@ -365,6 +368,16 @@ def behind_high_samples(*, is_high: np.ndarray, rules: ControlRules) -> np.ndarr
     if rules.blank_after_high == "each sample":
         return is_high.copy()
     return is_high & ~np.append(is_high[1:], False)
+
+
+def blank_places(*, is_high: np.ndarray, rules: ControlRules) -> np.ndarray:
+    """For each sample the one its blank stands behind: the last of its unbroken high run when one blank serves a run,
+    else itself."""
+    place = np.arange(len(is_high))
+    if rules.blank_after_high != "each run":
+        return place
+    ends = np.where(is_high & np.append(is_high[1:], False), len(is_high), place)
+    return np.minimum.accumulate(ends[::-1])[::-1]
 
 
 def _next_true(flags: np.ndarray) -> list[int]:

@@ -329,10 +329,9 @@ def _solve(
     hole_done: dict[str, float] = {}
     for line in lines:
         hole_done[line.hole] = max(line.end_min, hole_done.get(line.hole, 0.0))
-    low = min(bound.cost, figures.cost_min)
-    gap = (figures.cost_min - low) / low if low > 0.0 else 0.0 if figures.cost_min == 0.0 else math.inf
+    gap = figures.cost_min / bound.cost - 1.0 if bound.cost > 0.0 else math.inf
     done = tuple(sorted(hole_done.items(), key=lambda one: one[1]))
-    return ShiftPlan(lines, figures, first_come, low, gap, done, _in_words(figures, first_come, gap))
+    return ShiftPlan(lines, figures, first_come, bound.cost, gap, done, _in_words(figures, first_come, gap))
 
 
 def _task(pieces: list[Piece], saws: list[Saw], settings: ShiftSettings) -> Task:
@@ -478,7 +477,9 @@ def _in_words(plan: PlanFigures, turn: PlanFigures, gap: float) -> str:
         f"a metre waits {plan.mean_wait_min:.0f} min on average, {abs(wait):.0f} min {'less' if wait >= 0 else 'more'}",
         f"between pieces {plan.between_min:.0f} min against {turn.between_min:.0f}",
         f"late for the lorry {plan.late_m:.1f} m against {turn.late_m:.1f} m",
-        f"no plan can be more than {100.0 * gap / (1.0 + gap):.1f} % cheaper",
+        "how far from the best is not known"
+        if math.isinf(gap)
+        else f"no plan can be more than {100.0 * gap / (1.0 + gap):.1f} % cheaper",
     ]
     return "; ".join(words) + "."
 

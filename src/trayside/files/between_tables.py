@@ -5,6 +5,9 @@ What is merely odd (a run out of order, a tray number used twice) loads and beco
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy
 import polars
 
@@ -13,16 +16,24 @@ from trayside.files.columns import TypedTable
 from trayside.files.fault_list import SHOWN, same_flaw, shortened, the_rest
 from trayside.files.text_table import closest
 from trayside.model.rules import Rules
+from trayside.model.tables import BY_NAME
+
+NOTHING: Mapping[str, frozenset[str]] = MappingProxyType({})
 
 
-def faults_between(typed: dict[str, TypedTable], rules: Rules | None) -> list[Fault]:
-    """Every fault that shows only when rows or tables are compared. Without readable rules theirs are left out."""
+def faults_between(
+    typed: dict[str, TypedTable], rules: Rules | None, *, stored: Mapping[str, frozenset[str]] = NOTHING
+) -> list[Fault]:
+    """Every fault that shows only when rows or tables are compared. Without readable rules theirs are left out.
+
+    `stored` holds keys of tables that are in the yard already; tables that could not be read are not in it.
+    """
     faults = []
     for held in typed.values():
         faults += _rows_needed(held)
         faults += _doubled_keys(held)
         faults += _not_increasing(held)
-        faults += _missing_references(held, typed)
+        faults += _missing_references(held, typed, stored)
     if "rock" in typed and rules is not None:
         faults += _unknown_grade_classes(typed["rock"], rules)
     if "trays" in typed:
@@ -106,13 +117,22 @@ def _flagged(held: TypedTable, wrong: polars.Series, shown: tuple[str, ...], hea
     return same_flaw(held.text, header, records, polars.Series(read, dtype=polars.String), problem, remedy)
 
 
-def _missing_references(held: TypedTable, typed: dict[str, TypedTable]) -> list[Fault]:
+def _missing_references(
+    held: TypedTable, typed: dict[str, TypedTable], stored: Mapping[str, frozenset[str]]
+) -> list[Fault]:
     """Codes that stand in no row of the table they point to; a table that was not read in full is not asked."""
     faults = []
     for name, target in held.table.refers.items():
-        if target not in typed or not typed[target].text.whole:
+        if target in typed and not typed[target].text.whole:
             continue
-        there = typed[target].frame[typed[target].table.key[0]].unique().drop_nulls()
+        table = BY_NAME[target]
+        # The rows of a hole come with its collar; what the whole yard shares may point to what came before.
+        before = stored.get(target, frozenset()) if not (held.table.of_hole and table.of_hole) else frozenset()
+        if target not in typed and not before:
+            continue
+        there = polars.Series(sorted(before), dtype=polars.String)
+        if target in typed:
+            there = there.append(typed[target].frame[table.key[0]].unique().drop_nulls())
         column = held.frame[name]
         unknown = column.unique().drop_nulls()
         unknown = unknown.filter(~unknown.is_in(there.implode()))
@@ -126,7 +146,7 @@ def _missing_references(held: TypedTable, typed: dict[str, TypedTable]) -> list[
             if code not in nearest:
                 nearest[code] = closest(code, known)
             advice = f"Did you mean {nearest[code]}? " if nearest[code] else ""
-            problem = f"the table {target} has no such {typed[target].table.key[0]}"
+            problem = f"the table {target} has no such {table.key[0]}"
             remedy = f"{advice}Correct it, or add it to {target}"
             faults.append(Fault(held.table.name, held.text.line(record), header, code, problem, remedy))
         faults += the_rest(

@@ -38,6 +38,13 @@ but not both; or the whole yard is one workbook with `rules.toml` beside it. Oth
 
 - **All or nothing.** A folder with a fault is refused as a whole. Every fault is listed with table, row, column, what was
   read and what to do; of faults of one kind in one column the first {SHOWN} are shown and the rest are counted.
+- **Loading again.** A hole in the folder replaces what was loaded of it before, all tables together; holes that are not in
+  the folder stay. What the whole yard shares (core_sizes, rock_codes, materials, tickets) is added to: a row replaces the
+  stored row with its key, and stored rows the folder does not name stay, so a folder takes nothing away from holes loaded
+  before. A shared table may be left out once the yard holds it. A folder that names every stored row gives their order too.
+  `rules.toml` replaces the yard's rules as a whole; without it they stay. The load says what changed.
+- **Taking something out.** A material that is used up has 0 in stock. A ticket book that is gone has its `last` number set
+  to the last one used, or the rest among its voids. Two books that share numbers are found, also when one was only renamed.
 - **Form.** UTF-8 (a byte order mark does no harm), commas, one header row, a cell for every column in every row. A cell
   with a comma or a quote mark in it stands in quote marks, and a quote mark inside it is doubled. Blank rows are skipped.
 - **Columns** may stand in any order. A name that is unknown, doubled or empty is a fault. Columns marked *needed* must be
@@ -107,7 +114,16 @@ MORE = {
     ],
     "rock": ["`grade_class` is one of the classes in `rules.toml`."],
     "density": ["Each row has both masses or the density, and the mass in water is less than the dry mass."],
-    "tickets": ["`last` is not below `first` and fits the digits; spoiled numbers belong to their own book."],
+    "tickets": [
+        "`last` is not below `first` and fits the digits; spoiled numbers belong to their own book.",
+        "With other digits or another check character a ticket reads otherwise and is still one ticket:",
+        "drafts are written anew when they are planned again, and what was issued stays as printed.",
+    ],
+    "materials": [
+        "A row that differs from the stored one is a new count.",
+        "Controls on sheets issued before it are taken as set aside and are not subtracted from it;",
+        "those on drafts and on sheets issued later are. When the same number was counted again, say so in `remark`.",
+    ],
     "runs": ["Blocks out of order, gaps and overlaps are no faults here: they load and become findings."],
 }
 

@@ -1,4 +1,7 @@
-"""A yard folder (CSV tables, or the sheets of one workbook, and rules.toml): read whole, or refused with every fault."""
+"""A yard folder (CSV tables, or the sheets of one workbook, and rules.toml): read whole, or refused with every fault.
+
+A folder may leave out what the yard it is loaded into holds already, and point to it.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from pathlib import Path
 
 import polars
 
-from trayside.app.ports import Fault, YardFolder
+from trayside.app.ports import EMPTY_YARD, Fault, StoredYard, YardFolder
 from trayside.core.core_sizes import CORE_SIZES
 from trayside.errors import LoadRefused
 from trayside.files.between_tables import faults_between
@@ -37,21 +40,22 @@ class Found:
     others: tuple[str, ...] = ()
 
 
-def read_yard_folder(folder: Path) -> YardFolder:
+def read_yard_folder(folder: Path, *, stored: StoredYard = EMPTY_YARD) -> YardFolder:
     """Read a yard folder or an XLSX file; LoadRefused with every fault when there is any."""
     folder = Path(folder)
     found, faults = _found(folder)
     if found is None:
         raise _refusal(folder, faults)
-    rules, rules_text, more = _rules(found.rules)
+    rules, rules_text, more = _rules(found.rules, stored)
     faults += more
     typed, named, more = _tables(found)
     faults += more
     if named is not None:
-        faults += _absent(found, named)
-    if CORE_SIZE_TABLE.name not in (named or ()):
+        faults += _absent(found, named, stored)
+    if CORE_SIZE_TABLE.name not in (named or ()) and not stored.keys.get(CORE_SIZE_TABLE.name):
         typed[CORE_SIZE_TABLE.name] = _shipped_core_sizes()
-    faults += faults_between(typed, rules)
+    unread = frozenset(BY_NAME if named is None else named) - typed.keys()
+    faults += faults_between(typed, rules, stored={name: stored.keys[name] for name in stored.keys.keys() - unread})
     if faults or rules is None:
         raise _refusal(folder, faults)
     return YardFolder({name: typed[name].frame for name in BY_NAME if name in typed}, rules, rules_text)
@@ -130,9 +134,9 @@ def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-def _rules(path: Path | None) -> tuple[Rules | None, str, list[Fault]]:
+def _rules(path: Path | None, stored: StoredYard) -> tuple[Rules | None, str | None, list[Fault]]:
     if path is None:
-        return Rules(), "", []
+        return stored.rules, None, []
     raw, faults = _bytes_of(path, RULES, LARGEST_FILE)
     return (None, "", faults) if raw is None else rules_from_bytes(raw)
 
@@ -178,11 +182,12 @@ def _tables(found: Found) -> tuple[dict[str, TypedTable], set[str] | None, list[
     return typed, named, faults
 
 
-def _absent(found: Found, named: set[str]) -> list[Fault]:
-    """Tables a yard cannot do without."""
+def _absent(found: Found, named: set[str], stored: StoredYard) -> list[Fault]:
+    """Tables a yard cannot do without. What holes share may be in the yard already; a hole comes as a whole."""
     faults = []
     for table in TABLES:
-        if table.required and table.name not in named:
+        held = not table.of_hole and stored.keys.get(table.name)
+        if table.required and table.name not in named and not held:
             near = closest(f"{table.name}.csv", found.others)
             advice = f"Is it {near}? " if near else ""
             remedy = f"{advice}Add {table.name}.csv, or a sheet of this name: {table.meaning}"

@@ -8,6 +8,8 @@ KINDS: tuple[FindingKind, ...] = (
     # loading
     FindingKind("hole.unchecked", "stop", "Loaded, but not checked yet", "Run the checks: they look at what was loaded."),
     # runs and blocks
+    FindingKind("run.none", "stop", "Trays or a log without runs",
+                "Enter the runs as the driller's blocks say; without them no depth has a place."),
     FindingKind("run.gain_beside_loss", "warn", "More core than drilled, beside a run that lost core",
                 "Core left in the hole was probably picked up by the next run: agree with the driller and net the two."),
     FindingKind("run.over_full", "warn", "More core than drilled",
@@ -87,11 +89,14 @@ KINDS: tuple[FindingKind, ...] = (
     FindingKind("plan.bag_light", "warn", "A bag lighter than the laboratory wants", "Lengthen it or take more of the core."),
     FindingKind("plan.shoulder_short", "warn", "A barren shoulder is shorter than the rule",
                 "Extend the sampling if there is core to sample."),
+    FindingKind("plan.shoulder_at_end", "note", "A barren shoulder ends where the core ends",
+                "Nothing can be added here; drill on, or say so when the zone is reported."),
     FindingKind("plan.low_recovery", "note", "A sample with little core in it", "Its assay carries a low-recovery note."),
     FindingKind("plan.unmet", "warn", "A rule that could not be kept here", "Look at the place and decide by hand."),
     FindingKind("plan.stale", "stop", "The hole changed after this plan was made", "Plan it again, or check it line by line."),
     # controls, numbers, stock
-    FindingKind("control.shortfall", "warn", "A control rule that could not be kept", "Refill the stock or change the rule."),
+    FindingKind("control.shortfall", "warn", "A control rule that could not be kept",
+                "Look at the place it names: insert a control by hand, refill the stock and plan again, or change the rule."),
     FindingKind("control.guessable", "warn", "The places of the controls can be guessed", "Plan again with another seed."),
     FindingKind("control.power", "note", "What this layout of controls would miss",
                 "Rely on scanning the tag after the core is in the bag and on bag mass for the rest."),

@@ -58,6 +58,11 @@ class Table:
     increasing: tuple[str, str] | None = None
     required: bool = False
 
+    @property
+    def of_hole(self) -> bool:
+        """Whether its rows come and go with a hole; all others are shared by the whole yard."""
+        return self.columns[0].name == "hole_id"
+
     def column(self, name: str) -> Column:
         return next(column for column in self.columns if column.name == name)
 
@@ -245,7 +250,7 @@ DENSITY = Table(
 )
 CORE_SIZES = Table(
     "core_sizes",
-    "Core sizes in use here; the millimetres decide. Without this table the shipped sizes are used.",
+    "Core sizes in use here; the millimetres decide. A yard that was never given any has the shipped sizes.",
     (
         code("core_size", "size code"),
         number("core_diameter_mm", "diameter of the core", "mm", 5, 500),
@@ -271,7 +276,7 @@ MATERIALS = Table(
     (
         code("material", "code of the standard or blank"),
         choice("kind", "what it is", MATERIAL_KINDS),
-        count("in_stock", "insertions left: sachets or blank portions"),
+        count("in_stock", "sachets or blank portions on the shelf, without those set aside for issued sheets"),
         number("mass_g", "mass of one insertion", "g", 0, 50_000),
         number("grade_g_t", "certified grade of the element that steers sampling", "g/t", 0, 1e6, required=False),
         code("lot", "lot or batch of the material", required=False),

@@ -41,6 +41,10 @@ class TypstPapers:
 
     def tray_sheet(self, view: HoleView) -> bytes:
         """Every tray to scale, with the samples of the draft, or of the newest revision when the draft is unchanged."""
+        if not view.depth.trays:
+            raise NotFound(
+                "there are no trays to mark up", where=view.hole_id, remedy="Enter its trays and load the hole again"
+            )
         rows = view.sheet.rows if view.sheet else ()
         newest = view.revisions[-1] if view.revisions else None
         unchanged = newest is not None and newest.digest == sheet_digest(

@@ -98,6 +98,9 @@ class SqlWork:
     def shared_digests(self) -> dict[str, str]:
         return yard_rows.shared_digests(self._open)
 
+    def shared_table(self, table: str) -> polars.DataFrame:
+        return yard_rows.shared_table(self._open, table)
+
     def replace_shared(self, table: str, frame: polars.DataFrame, digest: str) -> None:
         yard_rows.replace_shared(self._open, table, frame, digest)
 

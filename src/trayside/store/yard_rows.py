@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import fields
 
 import polars
-from sqlalchemy import Connection, delete, select, text
+from sqlalchemy import Connection, Table, delete, select, text
 
 from trayside.errors import NotFound
+from trayside.model.tables import BY_NAME
 from trayside.model.stock import CoreSize, Material, RockCode, Stock, TicketBook
 
 from .bulk import insert_frame
@@ -27,13 +28,28 @@ def shared_digests(connection: Connection) -> dict[str, str]:
     return dict(connection.execute(select(SHARED_DIGESTS.c.table_name, SHARED_DIGESTS.c.digest)).all())
 
 
+FRAME_TYPES = {"integer": polars.Int64, "number": polars.Float64}
+
+
+def shared_table(connection: Connection, name: str) -> polars.DataFrame:
+    """The table as the reader hands it over."""
+    table = _shared(name)
+    types = {column.name: FRAME_TYPES.get(column.kind, polars.String) for column in BY_NAME[name].columns}
+    rows = connection.execute(select(*(table.c[column] for column in types)).order_by(table.c.row_order))
+    return polars.DataFrame([tuple(row) for row in rows], schema=types, orient="row")
+
+
 def replace_shared(connection: Connection, name: str, frame: polars.DataFrame, digest: str) -> None:
-    if name not in SHARED:
-        raise NotFound("not a table the whole yard shares", where=name, remedy=f"One of: {', '.join(SHARED)}")
-    table = LOADED[name]
+    table = _shared(name)
     connection.execute(delete(table))
     insert_frame(connection, table, frame.with_row_index("row_order").select([column.name for column in table.columns]))
     connection.execute(SET_DIGEST, {"table_name": name, "digest": digest})
+
+
+def _shared(name: str) -> Table:
+    if name not in SHARED:
+        raise NotFound("not a table the whole yard shares", where=name, remedy=f"One of: {', '.join(SHARED)}")
+    return LOADED[name]
 
 
 def set_rules(connection: Connection, rules: str) -> None:

@@ -106,7 +106,8 @@ class Yard:
     def write(self) -> Path:
         shutil.rmtree(self.folder, ignore_errors=True)
         self.folder.mkdir(parents=True)
-        (self.folder / "rules.toml").write_text(self.rules, encoding="utf-8")
+        if self.rules is not None:
+            (self.folder / "rules.toml").write_text(self.rules, encoding="utf-8")
         for name, rows in self.tables.items():
             if rows:
                 columns = list(dict.fromkeys(column for row in rows for column in row))

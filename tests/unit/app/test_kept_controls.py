@@ -76,3 +76,46 @@ def test_a_new_seed_and_planning_again_draws_new_places(issued):
     issued.load()
     after = issued.plan().sheet
     assert controls(after) != before
+
+
+@pytest.fixture
+def moved_contact(yard):
+    """The ore moved half a metre down after the sheet was issued: every new sample lies half in two old ones."""
+    yard.rules += "[sampling]\noff_round_cost = 0\n"
+    yard.load()
+    yard.plan()
+    yard.issue()
+    rock = yard.rows("rock", "A-1")
+    rock[0]["to_m"] = rock[1]["from_m"] = 10.5
+    rock[1]["to_m"] = rock[2]["from_m"] = 20.5
+    yard.load()
+    return yard
+
+
+def test_a_contact_moved_after_issue_puts_no_control_where_the_rules_forbid_it(moved_contact):
+    before = controls(moved_contact.sheet())
+    planned = moved_contact.plan()
+    kinds = [row.kind for row in planned.sheet.rows]
+    assert kinds[0] == "sample"
+    assert not any(above != "sample" and below != "sample" for above, below in pairwise(kinds))
+    after = controls(planned.sheet)
+    kept = [one[:3] for one in before if one[0] != "duplicate"]
+    assert sorted(one[:3] for one in after if one[0] != "duplicate") == sorted(kept)
+
+
+def test_a_control_that_moved_says_so_and_keeps_the_reason_it_was_issued_with(moved_contact):
+    old = {row.number: row.reason for row in moved_contact.sheet().rows if row.kind != "sample"}
+    for _ in range(2):
+        planned = moved_contact.plan()
+        moved = [row for row in planned.sheet.rows if row.reason.startswith("Moved by a revision: ")]
+        assert moved
+        for row in moved:
+            assert row.reason.endswith(f"As issued: {old[row.number]}")
+        (told,) = [one for one in planned.findings if one.evidence.get("rule") == "control moved"]
+        assert told.evidence["wanted"] - told.evidence["placed"] == len(moved)
+    moved_contact.issue()
+    moved_contact.rows("rock", "A-1")[0]["to_m"] = moved_contact.rows("rock", "A-1")[1]["from_m"] = 10.9
+    moved_contact.load()
+    again = [row.reason for row in moved_contact.plan().sheet.rows if row.kind != "sample"]
+    assert any(reason.startswith("Moved") for reason in again)
+    assert all(reason.count("As issued: ") <= 1 for reason in again)

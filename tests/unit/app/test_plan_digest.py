@@ -110,20 +110,28 @@ def test_a_table_that_was_saved_again_by_a_spreadsheet_makes_no_plan_old(planned
     assert planned.issue().revision == 1
 
 
-def test_a_workbook_after_files_of_the_same_values_makes_no_plan_old(planned, tmp_path):
+def test_a_workbook_after_files_of_the_same_values_makes_no_plan_old(yard, tmp_path):
+    """Files say 3.00, cells of a workbook 3."""
+    for run in yard.tables["runs"]:
+        run |= {"from_m": f"{run['from_m']:.2f}", "to_m": f"{run['to_m']:.2f}"}
+    yard.load()
+    yard.plan()
     book = openpyxl.Workbook()
     book.remove(book.active)
-    for name, rows in planned.tables.items():
+    for name, rows in yard.tables.items():
         sheet = book.create_sheet(name)
         columns = list(dict.fromkeys(column for row in rows for column in row))
-        for row in (columns, *([row.get(column) for column in columns] for row in rows)):
-            sheet.append([None if cell == "" else cell for cell in row])
+        sheet.append(columns)
+        for row in rows:
+            cells = [row.get(column) for column in columns]
+            sheet.append([float(cell) if column.endswith("_m") else cell or None for column, cell in zip(columns, cells, strict=True)])
         if not rows:
             book.remove(sheet)
-    (tmp_path / "rules.toml").write_text(planned.rules)
+    (tmp_path / "rules.toml").write_text(yard.rules)
     book.save(tmp_path / "yard.xlsx")
-    load_yard(tmp_path / "yard.xlsx", read_folder=read_yard_folder, start_work=planned.start_work)
-    assert not planned.view().stale
+    report = load_yard(tmp_path / "yard.xlsx", read_folder=read_yard_folder, start_work=yard.start_work)
+    assert report.holes_changed == ("A-1", "C-7"), "the text as entered is another"
+    assert not yard.view().stale
 
 
 def test_surveys_marks_and_planes_make_no_plan_old(planned):

@@ -125,8 +125,13 @@ def test_shoulders_cut_short_and_low_recovery_are_found(yard, codes):
     yard.tables["losses"] = [{"hole_id": "A-1", "from_m": 12.5, "lost_m": 2.0, "position": "seen"}]
     yard.load()
     found = yard.plan().findings
-    short = next(finding for finding in found if finding.code == "plan.shoulder_short")
-    assert (short.from_mm, short.evidence["short_m"]) == (0, pytest.approx(0.5))
+    at_end = next(finding for finding in found if finding.code == "plan.shoulder_at_end")
+    assert (at_end.severity, at_end.from_mm, at_end.evidence["short_m"]) == ("note", 0, pytest.approx(0.5))
+    assert "plan.shoulder_short" not in codes(found)
+    rock[0]["sampling"] = "never"
+    yard.load()
+    short = next(finding for finding in yard.plan().findings if finding.code == "plan.shoulder_short")
+    assert (short.severity, short.from_mm, short.evidence["short_m"]) == ("warn", 1500, pytest.approx(2.0))
 
 
 def test_a_core_loss_bounds_the_samples_beside_it(yard):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from trayside.core.cut_geometry import cut_pieces, quarter_pieces, whole_area
@@ -192,3 +194,26 @@ def test_a_rock_that_is_not_intact_all_through_follows_most_of_the_core(yard):
     yard.load()
     row = yard.plan("C-7").sheet.rows[0]
     assert (row.from_mm, row.to_mm, row.method) == (0, 1000, "automatic saw")
+
+
+def test_a_boundary_set_only_by_its_length_is_called_even_length(yard):
+    rock = yard.rows("rock", "A-1")
+    rock[0]["to_m"] = rock[1]["from_m"] = 10.3
+    sheet = plan_with(yard, "[sampling]\nminimum_m = 0.8\nmaximum_m = 1.05\n")
+    words = {reason for row in sheet.rows if row.is_core for reason in (row.top_reason, row.bottom_reason)}
+    assert "even length" in words
+    assert "length" not in words
+
+
+def test_what_the_controls_would_miss_counts_standards_and_blanks_only(planned):
+    sheet = planned.sheet()
+    (power,) = [one for one in planned.view().findings if one.code == "control.power"]
+    known = [row.kind in ("standard", "blank") for row in sheet.rows]
+    touched = [above or below for above, below in pairwise(known)]
+    assert power.evidence["swap_share"] == pytest.approx(sum(touched) / len(touched), abs=1e-4)
+    number = {row.duplicate_of for row in sheet.rows if row.kind == "duplicate"}
+    mark = [row.duplicate_of or (row.number if row.number in number else None) for row in sheet.rows]
+    parted = [a != b and not hit for (a, b), hit in zip(pairwise(mark), touched, strict=True)]
+    assert any(a == b is not None for a, b in pairwise(mark))
+    assert power.evidence["parted_pair_share"] == pytest.approx(sum(parted) / len(parted), abs=1e-4)
+    assert "touch a standard or blank; another" in power.message

@@ -48,6 +48,8 @@ class FakePapers:
         return f"cut sheet {view.hole_id} {revision.revision if revision else 'draft'}".encode()
 
     def tray_sheet(self, view) -> bytes:
+        if not view.depth.trays:
+            raise errors.NotFound("no trays", where=view.hole_id, remedy="Load them")
         return f"tray sheet {view.hole_id}".encode()
 
     def tickets(self, view, revision, stock) -> bytes:
@@ -161,7 +163,7 @@ def test_plan_as_json(loaded):
         "control.power",
         "control.guessable",
         "control.shortfall",
-        "plan.shoulder_short",
+        "plan.shoulder_at_end",
     }
 
 
@@ -376,3 +378,34 @@ def test_every_option_of_a_command_is_on_the_page_and_no_other(toolbox, name):
     }  # fmt: skip
     told = set(re.findall(r"--[a-z-]+", documented("Commands")[name]))
     assert told == options - {"--help", "--serve"}
+
+
+def test_printing_a_hole_without_trays_says_what_is_missing(run, folder, tmp_path):
+    """Its sheet was planned while the trays were there; then a folder came without them."""
+    assert run("load", str(folder))[0] == run("plan", "G-1")[0] == 0
+    (folder / "trays.csv").write_text("hole_id,tray,from_m,to_m,rows,row_length_m\nB-2,1,0,6,6,1\n", encoding="utf-8")
+    assert run("load", str(folder))[0] == 0
+    code, out, err = run("print", "G-1", "--out", str(tmp_path / "papers"))
+    assert code == 0
+    assert sorted(path.name for path in (tmp_path / "papers").iterdir()) == [
+        "G-1-cut-sheet-draft.pdf",
+        "G-1-tickets-draft.pdf",
+    ]
+    assert "tray-sheet" not in out
+    assert err == "Not written: G-1: no trays. Load them.\n"
+
+
+def test_printing_a_hole_with_neither_plan_nor_trays_is_refused(run, folder, tmp_path):
+    (folder / "trays.csv").write_text("hole_id,tray,from_m,to_m,rows,row_length_m\nB-2,1,0,6,6,1\n", encoding="utf-8")
+    run("load", str(folder))
+    code, _, err = run("print", "G-1", "--out", str(tmp_path / "papers"))
+    assert code == errors.NotFound.exit_code
+    assert err == "G-1: no trays. Load them.\n"
+    assert not (tmp_path / "papers").exists()
+
+
+def test_a_load_says_in_words_what_became_of_shared_tables(loaded, folder):
+    (folder / "materials.csv").write_text("material,kind,in_stock,mass_g,grade_g_t\nSTD,standard,40,60,0.4\n")
+    code, out, _ = loaded("load", str(folder))
+    assert code == 0
+    assert "  materials: 1 changed and counted anew (STD); 1 not named stays\n" in out

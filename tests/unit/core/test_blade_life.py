@@ -95,8 +95,9 @@ def test_wear_that_is_not_known_has_no_upper_end():
 def test_a_blade_at_its_lowest_comes_off():
     worn = learn_wear(belief=belief(), height_mm=[1.9], cut_m2=[[45.0, 0.0, 0.0]]).belief
     left = blade_left(belief=worn, lowest_height_mm=2.0, core_diameter_mm=47.6)
-    assert left.area_m2 < 0.1 / 0.1
-    assert any("lowest height" in flag for flag in left.flags)
+    assert left.area_m2 < 0.0
+    assert left.says.startswith("Nothing left")
+    assert any("at their lowest height" in flag for flag in left.flags)
 
 
 def test_rock_cut_without_a_reading_shortens_what_is_left():

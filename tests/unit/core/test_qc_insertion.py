@@ -69,6 +69,29 @@ def test_a_blank_stands_straight_behind_the_end_of_each_high_run():
     assert followed[22].rack_place > 0
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_one_blank_serves_a_high_run_and_the_top_of_the_rack_in_it(seed):
+    high = np.zeros(40, dtype=bool)
+    high[20:23] = True
+    grade = np.where(high, 9.0, 0.2)
+    grade[20] = 30.0  # the highest of the rack begins the run
+    rules = ControlRules(blank_rate=0.02, duplicate_rate=0, standard_rate=0.02)
+    rows = plan(grade=grade, high=high, rules=rules, seed=seed).rows
+    assert [row.after_sample for row in rows if row.kind == "blank"] == [22]
+
+
+def test_a_high_run_that_leaves_the_rack_does_not_take_the_rack_s_blank_along():
+    high = np.zeros(60, dtype=bool)
+    high[10:40] = True
+    grade = np.where(high, 9.0, 0.2)
+    grade[12] = 30.0
+    rules = ControlRules(rack_size=20, blank_rate=0, duplicate_rate=0, standard_rate=0, standard_in_every_rack=False)
+    made = plan(grade=grade, high=high, rules=rules)
+    behind = [row.after_sample for row in made.rows if row.kind == "blank"]
+    assert {12, 39} <= set(behind)
+    assert made.shortfalls == ()
+
+
 def test_each_high_sample_gets_its_blank_when_asked():
     high = np.zeros(120, dtype=bool)
     high[[20, 21, 22, 60]] = True
@@ -137,6 +160,13 @@ def test_the_smallest_rack_for_controls_is_a_setting():
     rules = ControlRules(min_rack_for_controls=10, duplicate_rate=0, standard_rate=0.01, blank_rate=0.01)
     assert not plan(9, rules=rules).is_control.any()
     assert plan(10, rules=rules).is_control.sum() == 2
+
+
+def test_a_rack_without_a_control_says_what_a_person_can_do():
+    words = {short.rule: short.words for short in plan(1).shortfalls}["blank in every rack"]
+    assert words == (
+        "Rack 1 has no blank among its 1 sample. Send it together with another hole's bags and insert a blank by hand."
+    )
 
 
 def test_stock_is_never_overdrawn_and_the_lack_is_told():

@@ -47,6 +47,39 @@ def test_swap_share_agrees_with_trying_every_swap(seed):
     assert swap_share(is_control=control).touching == touched
 
 
+def test_a_sample_swapped_with_its_own_duplicate_shows_nothing():
+    # sample, sample 7, its duplicate, sample, blank
+    swaps = swap_share(is_control=flags("....x"), pair=np.array([-1, 7, 7, -1, -1]))
+    assert (swaps.pairs, swaps.touching, swaps.parting) == (4, 1, 2)
+    assert swaps.parting_share == 2 / 4
+    # a swap that touches a blank is not counted again
+    assert swap_share(is_control=flags(".x."), pair=np.array([7, -1, 7])).parting == 0
+    # two pairs side by side: the swap between them parts both and counts once
+    assert swap_share(is_control=flags("...."), pair=np.array([7, 7, 9, 9])).parting == 1
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_parted_pairs_agree_with_trying_every_swap(seed):
+    rng = np.random.default_rng(seed)
+    control = rng.random(60) < 0.15
+    pair = np.full(60, -1)
+    ordinary = rng.permutation(np.flatnonzero(~control))[:20]
+    pair[ordinary] = np.repeat(np.arange(10), 2)
+    parted = 0
+    for k in range(59):
+        bags = np.arange(60)
+        bags[[k, k + 1]] = bags[[k + 1, k]]
+        wrong = any({*bags[pair == one]} != {*np.flatnonzero(pair == one)} for one in range(10))
+        parted += wrong and not (bags != np.arange(60))[control].any()
+    assert swap_share(is_control=control, pair=pair).parting == parted
+
+
+@pytest.mark.parametrize("pair", [[1, 1], [1.0, 1.0, -1.0]])
+def test_pairs_that_do_not_fit_the_sequence_are_refused(pair):
+    with pytest.raises(ImpossibleValue, match="duplicate pairs"):
+        swap_share(is_control=flags("..."), pair=np.array(pair))
+
+
 def test_never_adjacent_inner_controls_give_two_pairs_each():
     control = np.zeros(201, dtype=bool)
     control[np.arange(5, 195, 10)] = True

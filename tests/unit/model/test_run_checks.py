@@ -28,6 +28,20 @@ def test_a_sound_hole_and_a_hole_without_runs_have_no_findings(make_core):
     assert check_runs(make_core(runs=()), RULES) == []
 
 
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"trays": [(1, 0, 5), (2, 5, 10)]}, "The hole has trays and no runs"),
+        ({"rock": [(0, 10)]}, "The hole has a log and no runs"),
+        ({"trays": [(1, 0, 5)], "rock": [(2, 10)]}, "The hole has trays and a log and no runs"),
+    ],
+)
+def test_trays_or_a_log_without_runs_have_no_depths(make_core, more, words):
+    (finding,) = check_runs(make_core(runs=(), **more), RULES)
+    assert (finding.code, finding.severity, finding.message) == ("run.none", "stop", words)
+    assert (finding.from_mm, finding.to_mm) == (0, 10_000)
+
+
 def test_core_lost_above_a_gain_is_netted_and_named_with_both_runs(make_core, make_runs):
     core = make_core(runs=make_runs((0, 3, 3), (3, 6, 2.5), (6, 9, 3.5), (9, 12, 3)), total_m=12)
     (finding,) = check_runs(core, RULES)

@@ -11,7 +11,14 @@ SIX = [(number, 5.0 * number - 5, 5.0 * number) for number in range(1, 7)]
 
 def test_trays_that_follow_each_other_have_no_findings(make_core):
     assert check_trays(make_core(trays=SIX), RULES) == []
-    assert check_trays(make_core(trays=()), RULES) == []
+
+
+def test_a_hole_without_trays_has_core_that_lies_nowhere(make_core, make_runs, seen):
+    assert seen(check_trays(make_core(trays=()), RULES)) == [("tray.short_of_core", None, 0, 30)]
+    deeper = make_core(trays=(), runs=make_runs((6, 9, 3), (9, 12, 3)))
+    (finding,) = check_trays(deeper, RULES)
+    assert (finding.from_mm, finding.to_mm, finding.evidence) == (6000, 12_000, {"length_m": 6.0})
+    assert check_trays(make_core(trays=(), runs=()), RULES) == []
 
 
 def test_a_number_on_two_trays_explains_the_number_that_is_missing(make_core, seen):

@@ -62,10 +62,19 @@ def _credited(blocks: _Blocks, tolerance_m: float) -> tuple[float, NDArray, NDAr
     return float(balance.stub_m[0]), loss, recovery
 
 
+def _no_runs(core: HoleCore) -> list[Finding]:
+    held = [name for name, part in (("trays", core.trays), ("a log", core.rock)) if part]
+    if not held:
+        return []
+    ends = [end for part in (*core.trays, *core.rock) for end in (part.from_mm, part.to_mm)]
+    message = f"The hole has {' and '.join(held)} and no runs"
+    return [found("run.none", message, hole_id=core.hole.hole_id, from_mm=min(ends), to_mm=max(ends))]
+
+
 def check_runs(core: HoleCore, rules: Rules) -> list[Finding]:
     """Findings on the runs and losses of one hole. A graver finding explains the lesser ones of the same run."""
     if not core.runs:
-        return []
+        return _no_runs(core)
     blocks = _Blocks(
         core.hole.hole_id,
         core.runs,

@@ -13,8 +13,6 @@ from trayside.model.rules import Rules
 
 def check_trays(core: HoleCore, rules: Rules) -> list[Finding]:
     """Findings on the tray tags of one hole. Trays stand in the order of their numbers, doubled ones as loaded."""
-    if not core.trays:
-        return []
     hole_id = core.hole.hole_id
     tolerance_mm = round(rules.trays.tag_tolerance_m * 1000)
     return [
@@ -112,10 +110,12 @@ def _core_without_tray(core: HoleCore, tolerance_mm: int) -> list[Finding]:
         return []
     top = min(run.from_mm for run in core.runs)
     bottom = min(max(run.to_mm for run in core.runs), core.hole.total_depth_mm)
-    first = min(min(tray.from_mm, tray.to_mm) for tray in core.trays)
-    last = max(max(tray.from_mm, tray.to_mm) for tray in core.trays)
-    bare = [(top, first)] if first - top > tolerance_mm else []
-    bare += [(last, bottom)] if bottom - last > tolerance_mm else []
+    if core.trays:
+        first = min(min(tray.from_mm, tray.to_mm) for tray in core.trays)
+        last = max(max(tray.from_mm, tray.to_mm) for tray in core.trays)
+        bare = [(top, first), (last, bottom)]
+    else:
+        bare = [(top, bottom)]
     return [
         found(
             "tray.short_of_core",
@@ -126,4 +126,5 @@ def _core_without_tray(core: HoleCore, tolerance_mm: int) -> list[Finding]:
             evidence={"length_m": (to_mm - from_mm) / 1000},
         )
         for from_mm, to_mm in bare
+        if to_mm - from_mm > tolerance_mm
     ]

@@ -41,7 +41,7 @@ def _one_row_a_ticket() -> None:
     if twice:
         listed = "; ".join(f"{one} of hole {hole} is {other} of hole {there}" for one, hole, other, there in twice[:5])
         raise TraysideError(
-            f"{len(twice)} tickets stand on two bags: {listed}",
+            f"{'1 ticket stands' if len(twice) == 1 else f'{len(twice)} tickets stand'} on two bags: {listed}",
             where="the store",
             remedy="Open it with the version that wrote it, plan again the holes whose sheet is not issued, and give "
             "bags that are on paper a number of their own",

@@ -35,6 +35,8 @@ let usedLoad = 0;
 let stopScale = null;
 let stopCamera = null;
 let busy = false;
+let reads = 0;
+let shown = 0;
 let drawn = "";
 let clockTold = false;
 let revisedTold = null;
@@ -57,7 +59,7 @@ async function act(kind, objectType, objectId, { values = {}, reason = null, cor
     if (!quiet) signals.ok(`${say(`act.${kind}`)} ${objectType === "bag" ? objectId : ""}`);
     ui.typed = "";
     ui.picked = null;
-    await refresh();
+    await refresh({ own: true });
     sync.kick();
     return event;
   } catch (error) {
@@ -202,12 +204,20 @@ const on = {
   openTray: (tray) => location.assign(addressOf(here.hole, tray)),
   count: (name) => { ui.counting = name; ui.typed = ""; render(); },
   confirmHalves: async () => {
+    if (busy) return;
+    busy = true;
     const events = closing.halvesToConfirm(state).map((one) => newEvent(sheet, {
       kind: "kept_half_returned", objectType: "bag", objectId: one.row.number, values: { marks: one.row.re_mark.map((mark) => mark.what) },
     }));
-    await queue.addActs(events, key);
-    await refresh();
-    sync.kick();
+    try {
+      await queue.addActs(events, key);
+      await refresh({ own: true });
+      sync.kick();
+    } catch (error) {
+      signals.stop({ what: say("full", { why: error?.message ?? String(error) }), remedy: say("full.do") });
+    } finally {
+      busy = false;
+    }
   },
   photo: async (file) => {
     try {
@@ -281,9 +291,16 @@ function stopFor({ key: name, amounts }) {
 
 // ---- drawing ----
 
-async function refresh() {
-  [counts, troubles, badPhotos] = [await queue.counts(), await queue.troubles(), await queue.refusedPhotos()];
-  if (sheet) state = trayState(sheet, await queue.knownOf(key), await queue.actsOf(key));
+// Reads everything anew. While an act is being written only its own refresh draws: a screen that moved on must take the
+// next tap. What was read earlier never replaces what was read later.
+async function refresh({ own = false } = {}) {
+  reads += 1;
+  const turn = reads;
+  const read = [await queue.counts(), await queue.troubles(), await queue.refusedPhotos(),
+    sheet && trayState(sheet, await queue.knownOf(key), await queue.actsOf(key))];
+  if (turn < shown || (busy && !own)) return;
+  shown = turn;
+  [counts, troubles, badPhotos, state] = read;
   render();
   tellOnce();
 }
