@@ -126,5 +126,5 @@ def test_a_hole_without_trays_is_refused_in_words_and_gives_no_blank_page():
     core = HoleCore(HOLE, runs=(Run(1, 0, 3000, 3000, "NQ"),), trays=())
     rules = paper_rules()
     view = HoleView(core, Stock({}, {}, (), ()), rules, register_hole(core, rules), None, (), ())
-    with pytest.raises(NotFound, match="there are no trays to mark up. Enter its trays"):
+    with pytest.raises(NotFound, match=r"there are no trays to mark up\. Enter its trays"):
         TypstPapers().tray_sheet(view)

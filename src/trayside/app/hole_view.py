@@ -70,7 +70,24 @@ def plan_digest(core: HoleCore, stock: Stock, rules: Rules) -> str:
 
 
 NOT_PLANNED_ON = frozenset(
-    ("area", "east_m", "north_m", "elevation_m", "azimuth_deg", "dip_deg", "total_depth_entered", "remark", "from_entered", "to_entered", "rqd_mm", "solid_mm", "fractures", "hardness", "hole_diameter_mm", "name")
+    (
+        "area",
+        "east_m",
+        "north_m",
+        "elevation_m",
+        "azimuth_deg",
+        "dip_deg",
+        "total_depth_entered",
+        "remark",
+        "from_entered",
+        "to_entered",
+        "rqd_mm",
+        "solid_mm",
+        "fractures",
+        "hardness",
+        "hole_diameter_mm",
+        "name",
+    )
 )
 """Columns that no plan is computed from. Surveys, orientation marks and fabric are left out as a whole."""
 NOT_PLANNED_BY = frozenset(("yard", "orientation", "density", "sampling_error", "dispatch", "paper", "bench"))

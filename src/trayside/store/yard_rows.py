@@ -8,8 +8,8 @@ import polars
 from sqlalchemy import Connection, Table, delete, select, text
 
 from trayside.errors import NotFound
-from trayside.model.tables import BY_NAME
 from trayside.model.stock import CoreSize, Material, RockCode, Stock, TicketBook
+from trayside.model.tables import BY_NAME
 
 from .bulk import insert_frame
 from .schema import LOADED, SHARED, SHARED_DIGESTS, YARD_SETTINGS

@@ -67,7 +67,9 @@ def test_the_diameter_and_the_density_take_part_and_names_do_not():
 
     assert digest(code=replace(CODE, name="granite")) == digest()
     assert digest(size=replace(SIZE, hole_diameter_mm=76.0)) == digest()
-    assert len({digest(), digest(replace(SIZE, core_diameter_mm=47.0)), digest(code=replace(CODE, density_t_m3=2.6))}) == 3
+    assert (
+        len({digest(), digest(replace(SIZE, core_diameter_mm=47.0)), digest(code=replace(CODE, density_t_m3=2.6))}) == 3
+    )
 
 
 @pytest.mark.parametrize(
@@ -124,7 +126,12 @@ def test_a_workbook_after_files_of_the_same_values_makes_no_plan_old(yard, tmp_p
         sheet.append(columns)
         for row in rows:
             cells = [row.get(column) for column in columns]
-            sheet.append([float(cell) if column.endswith("_m") else cell or None for column, cell in zip(columns, cells, strict=True)])
+            sheet.append(
+                [
+                    float(cell) if column.endswith("_m") else cell or None
+                    for column, cell in zip(columns, cells, strict=True)
+                ]
+            )
         if not rows:
             book.remove(sheet)
     (tmp_path / "rules.toml").write_text(yard.rules)
