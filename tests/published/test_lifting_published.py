@@ -15,7 +15,7 @@ from trayside.core.lifting import (
     mean_frequency,
 )
 
-# NIOSH 94-110 rev. 9/2021, Table 5 p. 15 (seen in eight identical transcriptions): F, then <= 1 h, 1-2 h, 2-8 h, each
+# NIOSH 94-110 rev. 9/2021, Table 5 p. 15 (seen in eight identical public copies): F, then <= 1 h, 1-2 h, 2-8 h, each
 # below / at or above 75 cm.
 TABLE_5 = """
 0.2 1.00/1.00 .95/.95 .85/.85

@@ -161,7 +161,7 @@ def lift_limit(
 
     Valid for: two hands, standing, free posture, steady load, up to 8 h, dry floor of good grip, 19 to 26 degC: see
         lift_warnings.
-    Source: NIOSH 94-110, revised 9/2021, pp. 7-17 (seen in a public transcription).
+    Source: NIOSH 94-110, revised 9/2021, pp. 7-17 (seen in a public copy).
     Checked by: tests/published/test_lifting_published.py, tests/unit/core/test_lifting.py,
         tests/properties/test_lifting_properties.py
     """
@@ -224,7 +224,7 @@ def lift_limit_inches(
         As for lift_limit.
 
     Valid for: as lift_limit.
-    Source: NIOSH 94-110, revised 9/2021, pp. 7-17 (seen in a public transcription).
+    Source: NIOSH 94-110, revised 9/2021, pp. 7-17 (seen in a public copy).
     Checked by: tests/published/test_lifting_published.py
     """
     load = one_number(load_lb, "load_lb", at_least=0.0)
@@ -259,7 +259,7 @@ def frequency_multiplier(*, lifts_per_minute: float, duration: str, low_start: b
         When the frequency is negative or the duration not known.
 
     Valid for: as lift_limit.
-    Source: NIOSH 94-110, revised 9/2021, Table 5 p. 15 (seen in transcription); interpolation p. 7 (seen).
+    Source: NIOSH 94-110, revised 9/2021, Table 5 p. 15 (seen in a public copy); interpolation p. 7 (seen).
     Checked by: tests/published/test_lifting_published.py, tests/unit/core/test_lifting.py
     """
     rate = max(one_number(lifts_per_minute, "lifts_per_minute", at_least=0.0), FREQUENCIES[0])
@@ -297,7 +297,7 @@ def duration_class(*, work_h: float, recovery_h: float) -> str:
         When the lifting is longer than 8 h, for which the equation has no value.
 
     Valid for: one stretch; without enough recovery, stretches are to be taken together.
-    Source: NIOSH 94-110, revised 9/2021, pp. 13-14 (seen in transcription).
+    Source: NIOSH 94-110, revised 9/2021, pp. 13-14 (seen in a public copy).
     Checked by: tests/unit/core/test_lifting.py
     """
     work = one_number(work_h, "work_h", above=0.0)
@@ -333,7 +333,7 @@ def mean_frequency(*, lifts_per_minute: float, minutes_in_fifteen: float) -> flo
         When a number is negative or more than 15 minutes are given.
 
     Valid for: light work in the rest of the 15 minutes.
-    Source: NIOSH 94-110, revised 9/2021, p. 16 (seen in transcription).
+    Source: NIOSH 94-110, revised 9/2021, p. 16 (seen in a public copy).
     Checked by: tests/published/test_lifting_published.py
     """
     rate = one_number(lifts_per_minute, "lifts_per_minute", at_least=0.0)
@@ -364,7 +364,7 @@ def composite_index(*, tasks: Sequence[LiftTask], duration: str) -> JobResult:
         When there is no task, or a task is impossible.
 
     Valid for: as lift_limit. The column of the table is that of the task that is added (our reading).
-    Source: NIOSH 94-110, revised 9/2021, p. 28 (seen in transcription).
+    Source: NIOSH 94-110, revised 9/2021, p. 28 (seen in a public copy).
     Checked by: tests/published/test_lifting_published.py, tests/unit/core/test_lifting.py,
         tests/properties/test_lifting_properties.py
     """
@@ -452,7 +452,7 @@ def tray_coupling(
         When a size is not more than 0.
 
     Valid for: core trays and sacks; a long tray in gloves is fair at best.
-    Source: NIOSH 94-110, revised 9/2021, p. 17 (seen in transcription); fair against poor by handles: site rule.
+    Source: NIOSH 94-110, revised 9/2021, p. 17 (seen in a public copy); fair against poor by handles: site rule.
     Checked by: tests/unit/core/test_lifting.py
     """
     reasons = []
@@ -491,7 +491,7 @@ def lift_warnings(*, surroundings: Surroundings) -> tuple[str, ...]:
         When a number is impossible.
 
     Valid for: lifts judged by lift_limit or composite_index.
-    Source: NIOSH 94-110, revised 9/2021, p. 6 (seen in transcription); a wet floor as a sign of poor grip: site rule.
+    Source: NIOSH 94-110, revised 9/2021, p. 6 (seen in a public copy); a wet floor as a sign of poor grip: site rule.
     Checked by: tests/unit/core/test_lifting.py
     """
     here, found = surroundings, []

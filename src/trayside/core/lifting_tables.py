@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trayside.core.sources import Source
 
-MANUAL = Source("NIOSH 94-110, Applications Manual, revised 9/2021", "pp. 6-28, public transcription", "seen")
+MANUAL = Source("NIOSH 94-110, Applications Manual, revised 9/2021", "pp. 6-28, public copy", "seen")
 DURATIONS = ("short", "moderate", "long")
 # Below 75 cm (30 in), and at or above it; p. 17.
 COUPLINGS = {"good": (1.00, 1.00), "fair": (0.95, 1.00), "poor": (0.90, 0.90)}
