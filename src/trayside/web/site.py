@@ -19,7 +19,11 @@ from .asking import posted
 from .bench_routes import BENCH_ROUTES
 from .guards import Guards
 from .load_routes import LOAD_ROUTES
+from .results_routes import RESULTS_ROUTES
+from .safety_routes import SAFETY_ROUTES
+from .saw_routes import SAW_ROUTES
 from .services import Services
+from .shift_routes import SHIFT_ROUTES
 
 STATIC = Path(__file__).parent / "static"
 
@@ -41,6 +45,10 @@ ROUTES = (
     Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
     *BENCH_ROUTES,
     *LOAD_ROUTES,
+    *RESULTS_ROUTES,
+    *SAW_ROUTES,
+    *SHIFT_ROUTES,
+    *SAFETY_ROUTES,
     *ACCESS_ROUTES,
     Mount("/static", StaticFiles(directory=STATIC), name="static"),
 )

@@ -503,13 +503,13 @@ async function begin() {
   ui.saw = (await queue.setting("saw")) ?? ui.saw;
   signals.setSound(ui.sound);
   await me.load();
+  listenForScans(document, { onCode: scanned, onKey: typed }); // before the sheet: it is drawn while the yard is still asked
   if (here) {
     await loadSheet();
     loadHoles();
   } else {
     await loadHoles();
   }
-  listenForScans(document, { onCode: scanned, onKey: typed });
   sync.kick();
   render();
   await me.ask();

@@ -1,0 +1,12 @@
+"""Shift plans."""
+
+from alembic import op  # noqa: F401
+
+revision = "0008"
+down_revision = "0007"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    pass

@@ -1,0 +1,7 @@
+"""Addresses of the shift screens."""
+
+from __future__ import annotations
+
+from starlette.routing import Route
+
+SHIFT_ROUTES: tuple[Route, ...] = ()
