@@ -16,9 +16,12 @@ shoulder_m = 2.0
 [controls]
 # The recorded seed of the control plan; another number gives another layout.
 seed = 4711
+# This campaign asks how well two halves of the same core agree: both are bagged, under two numbers.
+duplicate_every = 17
+duplicate_types = { "half/half" = 1.0 }
 
 [mass]
-# A quarter of a short sample is light: this laboratory takes bags from 0.2 kg.
+# Half of a short vein is light: this laboratory takes bags from 0.2 kg.
 minimum_kg = 0.2
 """
 
