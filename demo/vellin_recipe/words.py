@@ -15,9 +15,9 @@ shoulder_m = 2.0
 
 [controls]
 # The recorded seed of the control plan; another number gives another layout.
-seed = 4711
+seed = 4714
 # This campaign asks how well two halves of the same core agree: both are bagged, under two numbers.
-duplicate_every = 17
+duplicate_every = 12
 duplicate_types = { "half/half" = 1.0 }
 
 [mass]

@@ -80,7 +80,7 @@ def plant(yard: Yard) -> Road:
         [row.number for row in stretch]
         for stretch in (rows[at : at + 6] for at in range(len(rows) - 6))
         if not {row.number for row in stretch} & taken
-        and all(row.is_core for row in stretch)
+        and all(ordinary(row) for row in stretch)  # the halves of a pair differ as the two halves of a cut do
         and sum(abs(a.expected_kg / b.expected_kg - 1) > 0.25 for a, b in itertools.pairwise(stretch)) >= 4
     )
     rich = next(row.number for row in rows if row.grade_class == "visible")
