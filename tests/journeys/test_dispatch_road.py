@@ -7,12 +7,10 @@ seal, a holder nobody names, and at the laboratory one number missing and one mi
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
-from math import log
 
 import pytest
-from floor import Crew, Yard, neighbours, ordinary
+from floor import Yard
 
 from trayside.app.bag_views import hole_bags
 from trayside.app.custody import custody_of, hand_over
@@ -23,6 +21,7 @@ from trayside.app.pack_sacks import pack, seal_sack, trays_to_pack
 from trayside.app.receive import compare_list, confirm_list, confirmed, store_list
 from trayside.app.retained_core import kept_core
 from trayside.app.verify_ledger import verify_store
+from trayside.cli.demo_crew import BenchFaults, Crew, plant_bench_faults
 from trayside.errors import RefusedByRule
 from trayside.files.received_list import read_received
 from trayside.model.load import Request
@@ -37,11 +36,7 @@ DRYING = 0.04
 class Road:
     yard: Yard
     crew: Crew
-    swapped: tuple[str, str]
-    alike: tuple[str, str]
-    halves: list[str]
-    slipped: list[str]
-    rich: str
+    planted: BenchFaults
     unsealed: tuple = ()
     """Findings on the load while its last sack had no seal."""
 
@@ -55,42 +50,12 @@ class Road:
             return view_load(work, "LD-0001")
 
 
-def apart(rows, *taken: str, margin: int = 3) -> set[str]:
-    """Numbers within `margin` rows of those already planted."""
-    places = {row.number: at for at, row in enumerate(rows)}
-    near = set()
-    for number in taken:
-        near |= {row.number for row in rows[max(0, places[number] - margin) : places[number] + margin + 1]}
-    return near
-
-
 def plant(yard: Yard) -> Road:
-    rows = yard.issue(HOLE)
+    yard.issue(HOLE)
     crew = Crew(yard, HOLE)
-    unequal = neighbours(
-        rows, lambda a, b: ordinary(a) and ordinary(b) and abs(log(a.expected_kg / b.expected_kg)) > log(1.6)
-    )
-    swapped = tuple(row.number for row in unequal[0])
-    equal = neighbours(rows, lambda a, b: ordinary(a) and ordinary(b) and a.expected_kg == b.expected_kg)
-    alike = next(tuple(row.number for row in pair) for pair in equal if pair[0].number not in apart(rows, *swapped))
-    saw_halves = [row.number for row in rows if ordinary(row) and row.seq > rows[len(rows) // 2].seq]
-    halves = saw_halves[:22]
-    taken = {*apart(rows, *swapped), *apart(rows, *alike), *apart(rows, *halves)}
-    slipped = next(
-        [row.number for row in stretch]
-        for stretch in (rows[at : at + 6] for at in range(len(rows) - 6))
-        if not {row.number for row in stretch} & taken
-        and all(ordinary(row) for row in stretch)  # the halves of a pair differ as the two halves of a cut do
-        and sum(abs(a.expected_kg / b.expected_kg - 1) > 0.25 for a, b in itertools.pairwise(stretch)) >= 4
-    )
-    rich = next(row.number for row in rows if row.grade_class == "visible")
-    crew.swap(*swapped)
-    crew.swap(*alike)
-    crew.slip(slipped)
-    crew.other_half(halves, SECOND)
-    crew.without_flush.add(rich)
+    planted = plant_bench_faults(crew, second_operator=SECOND)
     crew.work_through()
-    return Road(yard, crew, swapped, alike, halves, slipped, rich)
+    return Road(yard, crew, planted)
 
 
 @pytest.fixture(scope="module")
@@ -152,12 +117,12 @@ def received(sent) -> tuple[Road, str, str]:
 
 def test_an_exchange_of_unequal_neighbours_is_found(packed):
     (found,) = packed.findings("mass.exchanged")
-    assert (found.evidence["first"], found.evidence["last"]) == packed.swapped
+    assert (found.evidence["first"], found.evidence["last"]) == packed.planted.swapped
     assert found.evidence["odds"] > 20
 
 
 def test_an_exchange_of_equal_neighbours_is_said_to_be_unseen(packed):
-    one, other = packed.alike
+    one, other = packed.planted.alike
     notes = packed.findings("mass.cannot_see")
     assert sum(f"{one}/{other}" in note.evidence["unseen"].split() for note in notes) == 1
     assert all("cannot be seen by mass" in note.message for note in notes)
@@ -168,14 +133,14 @@ def test_an_exchange_of_equal_neighbours_is_said_to_be_unseen(packed):
 def test_the_other_half_is_told_of_the_operator_once_with_all_its_bags(packed):
     (found,) = packed.findings("mass.other_half")
     assert found.evidence["operator"] == SECOND
-    assert set(found.evidence["numbers"].split()) == set(packed.halves)
+    assert set(found.evidence["numbers"].split()) == set(packed.planted.halves)
     assert found.evidence["bags"] == 22
 
 
 def test_slipped_numbers_are_found_where_they_begin_and_end(packed):
     (found,) = packed.findings("mass.slip")
     first, last = found.evidence["first"], found.evidence["last"]
-    planted = packed.slipped
+    planted = packed.planted.slipped
     assert found.evidence["lag"] == 1
     # The last of the planted bags holds what was left of the first: it is no part of the slip.
     assert set(planted[:-1]) <= {row.number for row in packed.crew.rows if first <= row.number <= last}
@@ -184,13 +149,13 @@ def test_slipped_numbers_are_found_where_they_begin_and_end(packed):
 
 def test_a_flush_left_out_is_named_with_the_sample_cut_after_it(packed):
     (found,) = packed.findings("saw.flush_missing")
-    assert found.evidence["after"] == packed.rich
+    assert found.evidence["after"] == packed.planted.rich
     assert found.evidence["cut_by"] == "Demo operator"
 
 
 def test_nothing_else_is_told_of_the_bags_but_few_that_scatter(packed):
     """At three standard deviations a bag in some hundreds lies outside its range by chance."""
-    planted = {*packed.swapped, *packed.alike, *packed.halves, *packed.slipped}
+    planted = {*packed.planted.swapped, *packed.planted.alike, *packed.planted.halves, *packed.planted.slipped}
     others = [one for one in packed.findings("mass.light", "mass.heavy") if one.number not in planted]
     assert len(others) <= 3
     told = {one.code for one in packed.unsealed if one.severity != "stop"}

@@ -22,12 +22,13 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "journeys"))  # for floor.py
 
-from floor import FOLDER, Crew, Yard
+from floor import FOLDER, Yard
 
 from trayside.app.bag_views import hole_bags
 from trayside.app.dispatch import make_load, send_load
 from trayside.app.load_view import LIST_COLUMNS, LoadView, laboratory_csv, view_load
 from trayside.app.pack_sacks import pack, seal_sack, trays_to_pack
+from trayside.cli.demo_crew import Crew
 from trayside.model.load import Request
 from trayside.pages.dispatch_note import dispatch_note_pdf, laboratory_copy_content, laboratory_copy_pdf, note_lines
 

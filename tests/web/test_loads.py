@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import re
-import sys
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "journeys"))  # for floor.py
-
-from floor import Crew
 from web_yard import NOW, Yard
 
 from trayside.app.identity import uuid7
 from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_view import view_load
 from trayside.app.retained_core import kept_core
+from trayside.cli.demo_crew import Crew
 from trayside.files.received_list import read_received
 from trayside.web.services import Services
 from trayside.web.site import build_site

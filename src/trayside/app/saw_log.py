@@ -35,12 +35,10 @@ def flushes_missing(hole: HoleBags, *, rules: Rules, trays: Collection[int | Non
     for at, (cut_at, _, bag, _, saw) in enumerate(cuts):
         if bag.row.grade_class not in high or bag.row.method == BY_MASS or (trays is not None and bag.tray not in trays):
             continue
-        following = next(
-            (other for other in cuts[at + 1 :] if other[4] == saw and not _same_core(bag, other[2])), None
-        )
-        if following is None or any(
-            _cleans(flush, bag, following[2], saw, cut_at, following[0]) for flush in flushes
-        ):
+        following = next((other for other in cuts[at + 1 :] if other[4] == saw), None)
+        if following is None or _same_core(bag, following[2]):  # told, if at all, of the last cut in this core
+            continue
+        if any(_cleans(flush, bag, following[2], saw, cut_at, following[0]) for flush in flushes):
             continue
         after = following[2]
         late = [flush for flush in flushes if flush.values.get("after") == bag.number]

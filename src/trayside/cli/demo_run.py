@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import shutil
+from collections import Counter
 from pathlib import Path
 
+from trayside.app.edit_sheet import Edit, save_edit
 from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_yard import load_yard
 from trayside.app.people import add_person
 from trayside.app.plan_samples import plan_yard
 from trayside.app.ports import StartWork
+from trayside.cli.demo_road import walk_road
 from trayside.cli.printing import write_papers
 from trayside.cli.screen import bar, say, say_findings
 from trayside.cli.toolbox import Toolbox
@@ -21,7 +24,7 @@ SIGNER = "Demo geologist"
 
 
 def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
-    """Load, plan, issue and print the demo yard into a fresh folder; the last plan is left as a draft to look at."""
+    """The whole job on the demo yard in a fresh folder, from the trays to the results; one sheet is left in the making."""
     if not toolbox.demo_folder.is_dir():
         raise TraysideError(
             "the demo yard is not here",
@@ -51,7 +54,7 @@ def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
         if not any(finding.severity == "stop" for finding in result.findings):
             drafts.append(hole_id)
     say("Issuing")
-    for hole_id in drafts[:-1]:
+    for hole_id in drafts:
         with start_work(writing=False) as work:
             version = work.sheet(hole_id).version
         revision = issue_cut_sheet(
@@ -66,10 +69,35 @@ def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
         for path in write_papers(toolbox, start_work, hole_id, folder / "papers"):
             say(f"    {path}")
     if drafts:
-        say(f"  {drafts[-1]} is left as a draft: look at it on the Sheet screen")
+        _leave_draft(toolbox, start_work, drafts[-1])
+    if toolbox.read_received is not None:
+        say("At the saw and on the road to the laboratory")
+        road = walk_road(
+            start_work=start_work, read_received=toolbox.read_received, advance=lambda words: say(f"  {words}")
+        )
+        told = Counter(finding.code for finding in road.findings if finding.severity != "note")
+        say(f"  {road.sent} was received; {road.waiting} waits on the Loads screen:")
+        for code, count in told.items():
+            say(f"    {code}: {count}")
     if toolbox.secrets is not None:
         _add_people(toolbox, start_work)
     return start_work
+
+
+def _leave_draft(toolbox: Toolbox, start_work: StartWork, hole_id: str) -> None:
+    """Split the longest plain sample, so that a second revision waits to be looked at."""
+    with start_work(writing=False) as work:
+        sheet = work.sheet(hole_id)
+    row = max(
+        (row for row in sheet.rows if row.kind == "sample" and row.duplicate_type is None),
+        key=lambda row: row.to_mm - row.from_mm,
+    )
+    at_mm = (row.from_mm + row.to_mm) // 20 * 10
+    save_edit(
+        hole_id, edits=(Edit("split", at_mm),), base_version=sheet.version, start_work=start_work,
+        make_id=toolbox.make_id, edited_by=SIGNER,
+    )  # fmt: skip
+    say(f"  {hole_id}: {row.number} is split in a draft of revision 2: look at it on the Sheet screen")
 
 
 def _add_people(toolbox: Toolbox, start_work: StartWork) -> None:

@@ -310,7 +310,9 @@ def test_the_demo_does_the_whole_job_and_can_be_run_again(run, tmp_path, served)
     assert (code, err, served) == (0, "", [])
     assert "8 holes" in out
     assert "revision 1, fingerprint" in out
-    assert "is left as a draft" in out
+    assert "in a draft of revision 2" in out
+    assert "LD-0001 was received" in out
+    assert "mass.other_half: 1" in out
     printed = [Path(line.strip()) for line in out.splitlines() if line.strip().endswith(".pdf")]
     assert len(printed) >= 9
     assert all(path.is_file() for path in printed)
