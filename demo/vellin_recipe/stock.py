@@ -28,6 +28,37 @@ MATERIALS = (
 )
 """Material, kind, insertions in stock, grams of one, grade g/t, lot, remark."""
 
+# Element: certified content, scatter a good laboratory reaches, expanded uncertainty (k = 2), all in ppm.
+CERTIFIED = {
+    "STD-A": {"Au": (0.34, 0.014, 0.006), "Ag": (0.82, 0.05, 0.02), "As": (118, 5, 2.2), "Cu": (47, 2, 0.9)},
+    "STD-B": {"Au": (1.52, 0.055, 0.022), "Ag": (2.15, 0.10, 0.04), "As": (312, 12, 5), "Cu": (96, 3.8, 1.6)},
+    "STD-C": {"Au": (7.80, 0.27, 0.11), "Ag": (6.40, 0.28, 0.12), "As": (824, 30, 13), "Cu": (161, 6, 2.6)},
+    "STD-D": {"Au": (33.6, 1.15, 0.48), "Ag": (18.3, 0.75, 0.3), "As": (1490, 52, 22), "Cu": (243, 9, 3.8)},
+}
+"""Invented, as is all of this yard."""
+CERTIFIED_LABORATORIES = 12
+BLANK_LIMITS = {
+    "BLK-C": {"Au": 0.025, "Ag": 0.5, "As": 15, "Cu": 45},
+    "BLK-F": {"Au": 0.015, "Ag": 0.5, "As": 15, "Cu": 45},
+}
+"""A blank above this fails, ppm."""
+
+
+def certified_lines() -> list[tuple]:
+    """The lines of certified_values: standards, then blanks."""
+    lines = [
+        (material, element, "mg/kg", f"{content:g}", f"{sd:g}", f"{expanded:g}", 2, CERTIFIED_LABORATORIES, "", "")
+        for material, elements in CERTIFIED.items()
+        for element, (content, sd, expanded) in elements.items()
+    ]
+    lines += [
+        (material, element, "mg/kg", "", "", "", "", "", f"{limit:g}", "")
+        for material, elements in BLANK_LIMITS.items()
+        for element, limit in elements.items()
+    ]
+    return lines
+
+
 TICKETS = (
     ("book-11", "K", 410_001, 410_500, 6, "VR-01", "410017 410203"),
     ("book-12", "K", 410_501, 411_000, 6, "", "410760"),

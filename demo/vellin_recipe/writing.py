@@ -8,7 +8,7 @@ import json
 from pathlib import Path
 
 from .shapes import Expected, HoleRows
-from .stock import MATERIALS, ROCK_CODES, TICKETS
+from .stock import MATERIALS, ROCK_CODES, TICKETS, certified_lines
 
 HEADERS = {
     "holes": "hole_id area east_m north_m elevation_m azimuth_deg dip_deg total_depth_m remark",
@@ -22,6 +22,8 @@ HEADERS = {
     "density": "hole_id from_m to_m mass_dry_g mass_in_water_g density_t_m3 method",
     "rock_codes": "rock name density_t_m3 density_sd_t_m3",
     "materials": "material kind in_stock mass_g grade_g_t lot remark",
+    "certified_values": "material element unit certified performance_sd expanded_uncertainty coverage_factor laboratories "
+    "upper_limit remark",
     "tickets": "book prefix first last digits hole_id voids",
 }
 
@@ -42,6 +44,7 @@ def write_tables(folder: Path, holes: list[HoleRows]) -> None:
         (material, kind, stock, mass, plain(grade, 2), lot, remark)
         for material, kind, stock, mass, grade, lot, remark in MATERIALS
     ]
+    tables["certified_values"] = certified_lines()
     tables["tickets"] = list(TICKETS)
     for name, header in HEADERS.items():
         text = io.StringIO()
