@@ -1,4 +1,4 @@
-"""`python -m benchmarks [--small] [--json] [load] [plan] [paper] [screens] [ledger]`: measure, and say what was measured on what.
+"""`python -m benchmarks [--small] [--json] [measure ...]`: measure, and say what was measured on what.
 
 Nothing fails for being slow: seconds depend on the machine and on what else it is doing.
 """
@@ -16,7 +16,9 @@ from rich.table import Table
 
 from benchmarks.figures import Figure, machine
 
-MEASURES = ("load", "plan", "paper", "screens", "ledger", "bench_tap")
+MEASURES = (
+    "load", "plan", "paper", "screens", "ledger", "bench_tap", "certificates", "cut_plane", "shift", "judge", "element_page"
+)  # fmt: skip
 
 
 def main() -> None:

@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from hashlib import sha256
 from itertools import islice
 from pathlib import Path
+from statistics import median
 from time import perf_counter
 
 from sqlalchemy import Engine, MetaData, Table, select
@@ -121,29 +122,43 @@ def _fill(engine: Engine, count: int, *, first: int = 0, at_once: int = 10_000) 
 
 def _appended(engine: Engine, count: int) -> tuple[float, float]:
     """Seconds of appending, and of plain inserts of the rows that came of it."""
-    begun = perf_counter()
-    _fill(engine, count, at_once=AT_ONCE)
-    ours = perf_counter() - begun
-    with engine.connect() as connection:
-        rows = [tuple(row) for row in connection.execute(select(*(EVENTS.c[name] for name in COLUMNS)))]
-    return ours, _plain(engine, rows, AT_ONCE)
+
+    def append(turn: int) -> None:
+        _fill(engine, count // TURNS, first=turn * (count // TURNS), at_once=AT_ONCE)
+
+    return _in_turns(engine, append, AT_ONCE)
 
 
-def _plain(engine: Engine, rows: list[tuple], at_once: int) -> float:
+TURNS = 8
+"""Ours and plain are measured in turns: what else the machine does meanwhile meets both, and the median turn counts."""
+
+
+def _in_turns(engine: Engine, ours: Callable[[int], None], at_once: int) -> tuple[float, float]:
+    """Seconds of doing it in turns, and what plain inserts of the rows that came of it would take by the median ratio."""
     twin = Table("twin", MetaData(), *(column._copy() for column in EVENTS.columns))
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         twin.create(connection)
         for number, keys in enumerate(("event_id", "object_type, object_id", "hole_id, tray")):
             unique = "UNIQUE" if keys == "event_id" else ""
             connection.exec_driver_sql(f"CREATE {unique} INDEX twin_{number} ON twin ({keys})")
-    begun = perf_counter()
-    for start in range(0, len(rows), at_once):
-        with engine.connect().execution_options(writing=True) as connection, connection.begin():
-            insert_rows(connection, twin, COLUMNS, rows[start : start + at_once])
-    seconds = perf_counter() - begun
+    spent, ratios, last = 0.0, [], 0
+    for turn in range(TURNS):
+        begun = perf_counter()
+        ours(turn)
+        took = perf_counter() - begun
+        wanted = select(*(EVENTS.c[name] for name in COLUMNS)).where(EVENTS.c.seq > last).order_by(EVENTS.c.seq)
+        with engine.connect() as connection:
+            rows = [tuple(row) for row in connection.execute(wanted)]
+        last = rows[-1][0]
+        begun = perf_counter()
+        for start in range(0, len(rows), at_once):
+            with engine.connect().execution_options(writing=True) as connection, connection.begin():
+                insert_rows(connection, twin, COLUMNS, rows[start : start + at_once])
+        ratios.append(took / (perf_counter() - begun))
+        spent += took
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         twin.drop(connection)
-    return seconds
+    return spent, spent / median(ratios)
 
 
 def _taps(engine: Engine) -> tuple[float, float, int]:
@@ -164,15 +179,17 @@ def _taps(engine: Engine) -> tuple[float, float, int]:
             for kind, values in ROAD if row.is_core else ():
                 said = {"tag": row.number} if kind == "bagged" else values
                 events.append(event_fields(_event(len(events), kind, said, row.number, hole_id, **place)))
-    begun = perf_counter()
-    for first in range(0, len(events), TAPS_AT_ONCE):
-        record(events[first : first + TAPS_AT_ONCE], start_work=start, clock=lambda: NOW)
-    ours = perf_counter() - begun
+    each = -(-len(events) // TURNS // TAPS_AT_ONCE) * TAPS_AT_ONCE
+
+    def tap(turn: int) -> None:
+        mine = events[turn * each : (turn + 1) * each]
+        for first in range(0, len(mine), TAPS_AT_ONCE):
+            record(mine[first : first + TAPS_AT_ONCE], start_work=start, clock=lambda: NOW)
+
+    ours, plain = _in_turns(engine, tap, TAPS_AT_ONCE)
     with engine.connect() as connection:
-        rows = [tuple(row) for row in connection.execute(select(*(EVENTS.c[name] for name in COLUMNS)))]
-    if len(rows) != len(events):
-        raise RuntimeError("the events of the measure were not all stored")
-    plain = _plain(engine, rows, TAPS_AT_ONCE)
+        if connection.exec_driver_sql("SELECT count(*) FROM events").scalar_one() != len(events):
+            raise RuntimeError("the events of the measure were not all stored")
     engine.dispose()
     return ours, plain, len(events)
 
@@ -180,7 +197,7 @@ def _taps(engine: Engine) -> tuple[float, float, int]:
 def _checked(name: str, engine: Engine, count: int) -> list[Figure]:
     start = _starter(engine)
     store_s, hash_s = [], []
-    for _ in range(3):
+    for _ in range(5):
         begun = perf_counter()
         report = verify_store(start_work=start)
         store_s.append(perf_counter() - begun)

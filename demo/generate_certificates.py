@@ -26,7 +26,7 @@ from trayside.app.load_view import view_load
 from trayside.app.load_yard import load_yard
 from trayside.app.plan_samples import plan_yard
 from trayside.bootstrap import make_id, open_store
-from trayside.cli.demo_road import SENT_HOLES, walk_road
+from trayside.cli.demo_road import LABORATORY, SENT_HOLES, walk_road
 from trayside.files.received_list import read_received
 from trayside.files.yard_folder import read_yard_folder
 
@@ -44,6 +44,7 @@ COLUMNS = (
     ("Cu", "4A-MS", 1.0, 10_000.0, 0),
 )
 CHECKS = 24
+CHECKING = "Demo laboratory B"
 
 
 def sent_bags() -> list[Bag]:
@@ -120,7 +121,8 @@ def wide(job: str, reported: str, rows: list[list[str]], *, copper_unit: str = "
     lowers = [f"{lower:g}" for _, _, lower, _, _ in COLUMNS]
     writer.writerows(
         [
-            ["Demo laboratory A", "certificate of analysis", "invented for the demo yard"],
+            ["Certificate of analysis", "invented for the demo yard"],
+            ["Laboratory", LABORATORY],
             ["Job", job],
             ["Reported", reported],
             [],
@@ -140,7 +142,8 @@ def checks(bags: Sequence[Bag], planted: Planted, rng: np.random.Generator) -> W
     book = Workbook()
     sheet = book.active
     sheet.title = "Results"
-    for row in (["Demo laboratory B", "check analyses, invented"], ["Job", "B-340"], ["Reported", "2026-10-28"], []):
+    titles = (["Check analyses", "invented for the demo yard"], ["Laboratory", CHECKING])
+    for row in (*titles, ["Job", "B-340"], ["Reported", "2026-10-28"], []):
         sheet.append(row)
     sheet.append(["Job", "Sample", "Analyte", "Method", "Unit", "Lower limit", "Upper limit", "Result"])
     again = [bag for bag in bags if bag.kind == "sample" and bag.grade_class in ("medium", "high")]

@@ -23,9 +23,9 @@ SEED = 90_117
 ELEMENTS = ("Au", "Ag", "As", "Cu")
 CLASS_MEAN_AU = {"barren": 0.012, "low": 0.3, "medium": 1.5, "high": 8.0, "visible": 24.0}
 GRADE_LOG_SD = 0.45
-HALF_LOG_SD = 0.30
+HALF_LOG_SD = 0.24
 """Scatter of the logarithm of gold between two halves of the same core, each half about the core's own content."""
-CHANCE_LOW = -0.12
+CHANCE_LOW = -0.11
 """Mean of ln(second half / first half) over the 30 pairs; their true mean is zero."""
 ANALYSIS_CV = {"Au": 0.035, "Ag": 0.05, "As": 0.04, "Cu": 0.03}
 STANDARD_SCATTER = 0.55

@@ -20,9 +20,30 @@ seed = 4714
 duplicate_every = 12
 duplicate_types = { "half/half" = 1.0 }
 
+[results]
+# Coarse gold: two halves of the same core may differ by this factor before anybody wonders.
+pair_slope = { "half/half" = 2.5 }
+
 [mass]
 # Half of a short vein is light: this laboratory takes bags from 0.2 kg.
 minimum_kg = 0.2
+
+# Rocks that wear a blade alike. Speeds and wear are invented starting values inside what the trade prints.
+[[saws.classes]]
+name = "quartz and dolerite"
+rocks = ["QZV", "DOL"]
+low_m_s = 20.0
+high_m_s = 30.0
+wear_mm_per_m2 = 0.30
+wear_sd_mm_per_m2 = 0.10
+
+[[saws.classes]]
+name = "greywacke and siltstone"
+rocks = ["GWK", "SLT", "ALT"]
+low_m_s = 25.0
+high_m_s = 35.0
+wear_mm_per_m2 = 0.20
+wear_sd_mm_per_m2 = 0.08
 """
 
 README = """\
@@ -33,6 +54,9 @@ recorded seed, to show Trayside at work and to test it.
 
 Eight inclined holes, 142 to 310 m deep, 1,660 m in all, fan out on three sections 40 m apart and cut quartz veins with
 coarse visible gold. The core is NQ; VR-01 goes on as BQ below 247.5 m. Everything is in metres.
+
+Two saws and a splitter stand in `saws.csv`, their blades in `blades.csv`; one blade has no stamp and one a stamp below the
+spindles, and neither may run. Before a saw cuts, its pre-start card is signed on the Saws screen.
 
 Some rows are wrong on purpose: blocks, tray tags, logged contacts, an orientation line, a density stick, a name.
 `expected-findings.json` lists every finding the checks must give, and they must give no other. `stage` says when:

@@ -7,6 +7,7 @@ import io
 import json
 from pathlib import Path
 
+from .saws import BLADES, SAWS
 from .shapes import Expected, HoleRows
 from .stock import MATERIALS, ROCK_CODES, TICKETS, certified_lines
 
@@ -25,6 +26,9 @@ HEADERS = {
     "certified_values": "material element unit certified performance_sd expanded_uncertainty coverage_factor laboratories "
     "upper_limit remark",
     "tickets": "book prefix first last digits hole_id voids",
+    "saws": "saw kind spindle_rpm largest_blade_mm flange_diameter_mm water water_low_l_min water_high_l_min remark",
+    "blades": "blade blade_type diameter_mm segment_height_mm stamped_rpm segments segment_length_mm segment_width_mm kerf_mm bond "
+    "price lead_days remark",
 }
 
 
@@ -46,6 +50,7 @@ def write_tables(folder: Path, holes: list[HoleRows]) -> None:
     ]
     tables["certified_values"] = certified_lines()
     tables["tickets"] = list(TICKETS)
+    tables["saws"], tables["blades"] = list(SAWS), list(BLADES)
     for name, header in HEADERS.items():
         text = io.StringIO()
         writer = csv.writer(text, lineterminator="\n")

@@ -62,6 +62,14 @@ def papers():
 
 
 @cache
+def chart_scripts():
+    """What draws charts in a browser; put together once for the whole program."""
+    from trayside.pages.chart_scripts import InstalledChartScripts
+
+    return InstalledChartScripts()
+
+
+@cache
 def pin_secrets():
     """Hashing of PINs; one for the whole program, so that only a few are hashed at once."""
     from trayside.store.secrets_argon2 import Argon2Secrets
@@ -94,6 +102,7 @@ def scale_of(start_work: StartWork):
 
 def site(start_work: StartWork, **more):
     """The screens as an ASGI application."""
+    from trayside.files.certificate_reader import open_file
     from trayside.files.received_list import read_received
     from trayside.web.services import Services
     from trayside.web.site import build_site
@@ -105,6 +114,8 @@ def site(start_work: StartWork, **more):
         papers=papers(),
         secrets=pin_secrets(),
         read_received=read_received,
+        open_certificate=open_file,
+        chart_scripts=chart_scripts(),
         **photo_keeping(start_work),
         **more,
     )
@@ -204,6 +215,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Entry point of the `trayside` command."""
     from trayside.cli.commands import run
     from trayside.cli.toolbox import Toolbox
+    from trayside.files.certificate_reader import open_file
     from trayside.files.datapackage import write_datapackage
     from trayside.files.received_list import read_received
     from trayside.files.yard_folder import read_yard_folder
@@ -221,6 +233,7 @@ def main(arguments: list[str] | None = None) -> None:
         secrets=pin_secrets(),
         serve_lan=serve_lan,
         read_received=read_received,
+        open_certificate=open_file,
     )
     sys.exit(run(toolbox, arguments))
 

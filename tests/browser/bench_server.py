@@ -13,6 +13,7 @@ import uvicorn
 from trayside.app.edit_sheet import Edit, save_edit
 from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.files.photo_check import check_photo
+from trayside.files.received_list import read_received
 from trayside.store.photo_files import PhotoFiles
 from trayside.web.services import Services
 from trayside.web.site import build_site
@@ -49,7 +50,7 @@ class Server:
         self.site = build_site(
             Services(
                 yard.start_work, clock or _now, yard.make_id, yard.papers, photos=PhotoFiles(folder / "photos"),
-                check_photo=check_photo, scale=scale, secrets=secrets,
+                check_photo=check_photo, scale=scale, secrets=secrets, read_received=read_received,
             )
         )  # fmt: skip
         with socket.socket() as free:
@@ -100,6 +101,14 @@ def start_tray(page, *, name: str = "Ben Ash") -> None:
 def tray_is_here(page) -> None:
     page.get_by_role("button", name="This tray is here").click()
     page.wait_for_selector(".now:not(.step-stage)")
+
+
+def choose_saw(page, saw: str) -> None:
+    """Say at which saw of the register this tablet stands."""
+    page.locator("#menu").click()
+    page.locator("#saw").click()
+    page.locator(".saw-line", has_text=saw).click()
+    page.wait_for_selector(".now")
 
 
 def step_of(page) -> str:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 STORE_TESTS = Path(__file__).parents[1] / "store"
 sys.path.insert(0, str(STORE_TESTS))  # for store_yard.py and ledger_yard.py
+sys.path.insert(0, str(STORE_TESTS.parent / "web"))  # for web_yard.py
+sys.path.insert(0, str(Path(__file__).parent))  # for road_yard.py
 
 _spec = importlib.util.spec_from_file_location("store_conftest", STORE_TESTS / "conftest.py")
 _store = importlib.util.module_from_spec(_spec)

@@ -39,7 +39,17 @@ TABLES = {
     ),
     "rock_codes": "rock,name,density_t_m3,density_sd_t_m3\nGRD,grey granodiorite,2.7,0.04\nQV,quartz vein,2.65,0.05\n",
     "materials": "material,kind,in_stock,mass_g,grade_g_t,lot,remark\nS-1,standard,40,60,1.52,L7,\nB-1,coarse blank,60,800,,,\n",
+    "certified_values": "material,element,unit,certified,performance_sd,expanded_uncertainty,coverage_factor,"
+    "laboratories,upper_limit,remark\nS-1,Au,g/t,1.52,0.06,0.02,2,14,,\nB-1,Au,g/t,,,,,,0.025,\n",
     "tickets": "book,prefix,first,last,digits,hole_id,voids\nA,TS,1001,1100,6,,1007 1012\nB,TS,1101,1150,6,TS-02,\n",
+    "saws": (
+        "saw,kind,spindle_rpm,largest_blade_mm,flange_diameter_mm,water,water_low_l_min,water_high_l_min,remark\n"
+        "A-1,automatic,1425,350,120,recirculated,3.5,6,\nS-1,splitter,,,,,,,\n"
+    ),
+    "blades": (
+        "blade,blade_type,diameter_mm,segment_height_mm,stamped_rpm,segments,segment_length_mm,segment_width_mm,kerf_mm,bond,"
+        "price,lead_days,remark\nB-1,T-350,350,10,4365,24,40,3.2,3,medium,180,12,\nB-2,T-350,350,10,,,,,,,,,stamp worn off\n"
+    ),
 }
 RULES = 'yard = "Small test yard"\n\n[sampling]\nnominal_m = 1.0\n'
 

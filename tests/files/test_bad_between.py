@@ -166,3 +166,15 @@ def test_a_mass_that_cannot_be_read_is_told_once(faults_of):
 def test_ticket_books_that_cannot_be(faults_of, row, column, word):
     text = TABLES["tickets"].replace("A,TS,1001,1100,6,,1007 1012", row)
     assert word in one_fault(faults_of({"tickets": text}), "tickets", 2, column).problem
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column"),
+    [
+        ("recirculated,3.5,6,", "recirculated,6,3.5,", "water_high_l_min"),
+        ("1425,350,120,", "1425,350,350,", "flange_diameter_mm"),
+    ],
+)
+def test_saws_that_cannot_be(faults_of, old, new, column):
+    (fault,) = faults_of({"saws": TABLES["saws"].replace(old, new)})
+    assert (fault.table, fault.row, fault.column) == ("saws", 2, column)

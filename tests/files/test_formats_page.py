@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import get_args
 
 from pydantic import BaseModel
 
@@ -36,8 +37,10 @@ def all_settings(model, path=""):
     """Every setting with the section it stands in, by walking a rules object made of the defaults."""
     for name, field in model.model_fields.items():
         inner = field.default[0] if isinstance(field.default, tuple) and field.default else field.default
-        if isinstance(inner, BaseModel):
-            yield from all_settings(type(inner), f"{path}.{name}".strip("."))
+        empty = [one for one in get_args(field.annotation) if isinstance(one, type) and issubclass(one, BaseModel)]
+        if isinstance(inner, BaseModel) or empty:
+            section = type(inner) if isinstance(inner, BaseModel) else empty[0]
+            yield from all_settings(section, f"{path}.{name}".strip("."))
         else:
             yield path, name
 

@@ -22,6 +22,7 @@ from trayside.app.receive import compare_list, confirm_list, confirmed, store_li
 from trayside.app.retained_core import kept_core
 from trayside.app.verify_ledger import verify_store
 from trayside.cli.demo_crew import BenchFaults, Crew, plant_bench_faults
+from trayside.cli.demo_road import work_days
 from trayside.errors import RefusedByRule
 from trayside.files.received_list import read_received
 from trayside.model.load import Request
@@ -54,7 +55,7 @@ def plant(yard: Yard) -> Road:
     yard.issue(HOLE)
     crew = Crew(yard, HOLE)
     planted = plant_bench_faults(crew, second_operator=SECOND)
-    crew.work_through()
+    work_days(crew)
     return Road(yard, crew, planted)
 
 

@@ -35,9 +35,10 @@ FORBIDDEN_OUTSIDE = {
         "sqlalchemy",
     },
     "model": {"time", "os", "pathlib", "sqlite3", "random", "socket", "polars", "sqlalchemy", "starlette"},
-    "app": {"time", "os", "sqlite3", "random", "socket", "sqlalchemy", "starlette", "typst", "segno", "openpyxl"},
-    "web": {"sqlite3", "sqlalchemy", "typst", "openpyxl"},
-    "cli": {"sqlite3", "sqlalchemy", "typst", "openpyxl", "starlette"},
+    "app": {"time", "os", "sqlite3", "random", "socket", "sqlalchemy", "starlette", "typst", "segno", "openpyxl",
+            "vl_convert"},
+    "web": {"sqlite3", "sqlalchemy", "typst", "openpyxl", "altair", "vl_convert"},
+    "cli": {"sqlite3", "sqlalchemy", "typst", "openpyxl", "starlette", "altair", "vl_convert"},
 }
 
 

@@ -4,6 +4,7 @@ from tests.paper.paper_cases import (
     HOLE,
     ISSUED,
     MM_PER_POINT,
+    codes_by_page,
     collisions,
     outside,
     page_sizes_mm,
@@ -128,3 +129,15 @@ def test_a_hole_without_trays_is_refused_in_words_and_gives_no_blank_page():
     view = HoleView(core, Stock({}, {}, (), ()), rules, register_hole(core, rules), None, (), ())
     with pytest.raises(NotFound, match=r"there are no trays to mark up\. Enter its trays"):
         TypstPapers().tray_sheet(view)
+
+
+def test_every_tray_carries_the_code_that_the_bench_takes_for_it():
+    pictures = trays()
+    codes = codes_by_page(sheet(pictures))
+    assert codes == [[f"VR-03/{picture.tray}"] for picture in pictures]
+
+
+def test_a_tray_over_several_pages_carries_its_code_on_each():
+    codes = codes_by_page(sheet(trays(rows=9)))
+    assert len(codes) > 1
+    assert {tuple(page) for page in codes} == {("VR-03/1",)}

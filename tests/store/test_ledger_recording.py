@@ -261,3 +261,81 @@ def test_a_sample_that_could_not_be_cut_is_cut_by_another_way(yard):
     steps = [act("could_not_cut", "A0001", 1, reason="falls apart", **ON), act("cut", "A0001", 2, **ON)]
     assert {one.status for one in send(yard, *steps)} == {"stored"}
     assert bag(yard, "A0001").state == "cut"
+
+
+def number_state(engine, number: str) -> str:
+    with engine.connect() as connection:
+        return connection.exec_driver_sql(f"SELECT state FROM sample_numbers WHERE number = '{number}'").scalar_one()
+
+
+def test_a_number_is_void_in_the_yard_once_the_ledger_says_so_and_back_when_that_is_set_aside(yard, engine):
+    voided = act("voided", "A0002", 1, reason="ticket torn", **ON)
+    (stored,) = send(yard, voided)
+    assert stored.status == "stored"
+    assert number_state(engine, "A0002") == "void"
+    assert number_state(engine, "A0003") == "issued"
+    send(yard, correction(2, voided, "set_aside"))
+    assert number_state(engine, "A0002") == "issued"
+    assert bag(yard, "A0002").state == "planned"
+
+
+def test_a_voiding_that_contradicts_the_ledger_leaves_the_number_in_use_until_it_stands(yard, engine):
+    first = road("A0003", 1, **ON)
+    send(yard, *first, act("received", "A0003", 9, **ON))
+    late = act("voided", "A0003", 10, reason="too late", **ON)
+    (answer,) = send(yard, late)
+    assert answer.standing == "conflict"
+    assert number_state(engine, "A0003") == "issued"
+    send(yard, correction(11, late, "stands"))
+    assert number_state(engine, "A0003") == ("void" if bag(yard, "A0003").state == "void" else "issued")
+
+
+def test_a_cut_that_comes_after_the_number_was_voided_is_kept_and_waits_for_a_person(yard, engine):
+    voided = act("voided", "A0004", 5, reason="two tickets of one number", **ON)
+    late = act("cut", "A0004", 4, **ON)
+    send(yard, voided)
+    (answer,) = send(yard, late)
+    assert answer.status == "conflict"
+    assert answer.against == voided.event_id
+    assert "void already" in answer.why
+    after = bag(yard, "A0004")
+    assert (after.state, [one.event.event_id for one in after.conflicts]) == ("void", [late.event_id])
+    send(yard, correction(6, late, "stands"))
+    after = bag(yard, "A0004")
+    assert after.state == "void"
+    assert after.latest("cut") is not None, "the core was cut: the kept core has to know"
+    assert number_state(engine, "A0004") == "void"
+
+
+def test_no_bag_goes_into_a_sack_that_was_closed_before(yard):
+    one, other = road("A0001", 1, **ON), road("A0005", 11, **ON)
+    shut = act("sack_sealed", "S-1", 8, object_type="sack")
+    assert {answer.standing for answer in send(yard, *one, shut)} == {"stands"}
+    answers = send(yard, *other)
+    assert [answer.standing for answer in answers] == ["stands", "stands", "stands", "conflict"]
+    assert answers[-1].against == shut.event_id
+    assert "sack S-1 was closed before" in answers[-1].why
+    assert bag(yard, "A0005").state == "weighed"
+    again = act("sack_sealed", "S-1", 20, object_type="sack", values={"seal": "Z-78", "bags": 12})
+    (answer,) = send(yard, again)
+    assert (answer.standing, answer.against) == ("conflict", shut.event_id)
+
+
+def test_bags_put_into_a_sack_before_it_is_closed_in_one_sending_stand(yard):
+    acts = [*road("A0001", 1, **ON), *road("A0005", 11, **ON), act("sack_sealed", "S-1", 30, object_type="sack")]
+    assert {answer.standing for answer in send(yard, *acts)} == {"stands"}
+
+
+def test_a_tray_whose_own_counts_differ_is_not_closed_until_somebody_looks(yard):
+    tray = {"object_type": "tray", **ON}
+    send(yard, act("staged", "K-1/1", 1, **tray))
+    closed = act("tray_closed", "K-1/1", 2, values={"bags": 5, "tickets": 6}, **tray)
+    (answer,) = send(yard, closed)
+    assert answer.standing == "conflict"
+    assert "5 bags and 6 tickets were counted" in answer.why
+    with yard(writing=False) as work:
+        events = work.events_of_objects([("tray", "K-1/1")])[("tray", "K-1/1")]
+    assert state_in_ledger(events, machine="tray").state == "staged"
+    again = act("tray_closed", "K-1/1", 3, values={"bags": 6, "tickets": 6}, **tray)
+    (answer,) = send(yard, again)
+    assert answer.standing == "stands"

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import inspect
 
 from trayside.app.pairing import make_code, pair, revoke_tablet
-from trayside.app.people import add_first_lead, add_person, change_settings, disable_person, new_pin
+from trayside.app.people import add_first_lead, add_person, change_role, change_settings, disable_person, new_pin
 from trayside.app.sign_in import sign_in, sign_out, touch, visit
 from trayside.errors import ImpossibleValue, NotFound, RefusedByRule, SignInRefused
 from trayside.model.tablet import code_in_groups
@@ -283,3 +283,30 @@ def test_made_up_pins_codes_and_tokens_do_not_repeat():
     for make in (secrets.new_code, secrets.new_token):
         assert len({make() for _ in range(500)}) == 500
     assert len({secrets.new_pin() for _ in range(500)}) > 480
+
+
+def test_another_role_holds_at_once_and_signs_the_person_out(yard):
+    yard.add("Lea")
+    yard.add("Otto", "operator")
+    session = yard.sign_in("Otto")
+    changed = change_role("otto", role="geologist", start_work=yard.start_work)
+    assert (changed.name, changed.role) == ("Otto", "geologist")
+    assert yard.visit(session).person is None, "an open screen must not keep the old role"
+    assert yard.visit(yard.sign_in("Otto")).person.role == "geologist"
+
+
+def test_the_last_lead_stays_lead_until_there_is_another(yard):
+    yard.add("Lea")
+    with pytest.raises(RefusedByRule, match="last lead"):
+        change_role("Lea", role="viewer", start_work=yard.start_work)
+    yard.add("Ben")
+    assert change_role("Lea", role="viewer", start_work=yard.start_work).role == "viewer"
+    with pytest.raises(RefusedByRule, match="last lead"):
+        change_role("Ben", role="operator", start_work=yard.start_work)
+
+
+@pytest.mark.parametrize(("name", "role", "error"), [("Nobody", "lead", NotFound), ("Lea", "king", ImpossibleValue)])
+def test_a_role_change_that_cannot_be_is_refused(yard, name, role, error):
+    yard.add("Lea")
+    with pytest.raises(error):
+        change_role(name, role=role, start_work=yard.start_work)

@@ -283,3 +283,16 @@ def test_a_store_with_people_is_not_opened_by_a_site_that_cannot_check_pins(staf
     assert browser.get("/").status_code == 503
     assert browser.post("/plan", data={"hole_id": "SM-01"}).status_code == 503
     assert staffed.yard.sheet() is None
+
+
+def test_a_lead_gives_another_role_and_what_it_may_do_holds_from_the_next_sign_in(staffed):
+    lead = staffed.browser().signed_in("Lea")
+    operator = staffed.browser().signed_in("Otto")
+    assert lead.send("/people/role", page="/people", name="Otto", role="lead").status_code == 200
+    assert "/sign-in" in operator.get("/people").url.path, "the old session is over"
+    assert operator.signed_in("Otto").get("/people").status_code == 200
+    refused = lead.send("/people/role", page="/people", name="Otto", role="emperor")
+    assert refused.status_code == 422
+    assert operator.send("/people/role", page="/people", name="Lea", role="viewer").status_code == 200
+    last = operator.send("/people/role", page="/people", name="Otto", role="viewer")
+    assert "last lead" in last.text

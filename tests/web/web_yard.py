@@ -138,3 +138,7 @@ class RecordedPapers:
             raise RefusedByRule("a revision without rows was handed to the printer")
         self.asked.append(("tickets", view.hole_id, revision.revision if revision else None, stock))
         return b"%PDF-1.7 tickets"
+
+    def shift_plan(self, plan, rules) -> bytes:
+        self.asked.append(("shift plan", plan.plan_id))
+        return b"%PDF-1.7 shift plan"

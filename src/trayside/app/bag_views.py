@@ -40,6 +40,12 @@ class Bag:
         return None
 
     @property
+    def moisture(self) -> str:
+        """How the core was when it was weighed; '' when nobody said."""
+        fact = self.stands.latest("weighed")
+        return str(fact.values.get("moisture") or "") if fact else ""
+
+    @property
     def operator(self) -> str:
         """Who put the core into the bag, else who cut it."""
         fact = self.stands.latest("bagged") or self.stands.latest("cut")

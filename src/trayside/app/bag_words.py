@@ -13,16 +13,24 @@ def twins(rows: tuple[SheetRow, ...]) -> dict[str, SheetRow]:
     return {row.duplicate_of: row for row in rows if row.kind == "duplicate" and row.duplicate_of}
 
 
-def blade_words(row: SheetRow, *, offset_mm: float) -> str:
-    """Where the blade goes against the drawn line, and on which half the line stays."""
+def takes_near_half(row: SheetRow) -> bool:
+    """Whether the blade is shifted toward what this bag holds: only the second bag of a cut half is on the far side."""
+    return not (row.kind == "duplicate" and row.duplicate_type in ("half/half", "half/quarter"))
+
+
+def blade_words(row: SheetRow, *, offset_mm: float, line: str = "drawn line") -> str:
+    """Where the blade goes against the drawn line, and on which half the line stays.
+
+    `line` names it where the cut line was set off the orientation line: two lines are then on the core.
+    """
     if row.side not in OTHER_SIDE or row.portion == "whole" or row.kind == "duplicate":
         return ""
     kept, away = OTHER_SIDE[row.side], abs(offset_mm)
     if offset_mm == 0:
-        return "Cut along the drawn line."
+        return f"Cut along the {line}."
     if offset_mm > 0:
-        return f"Cut {away:g} mm {row.side} of the drawn line; the line stays on the {kept} half."
-    return f"Cut {away:g} mm {kept} of the drawn line; the line goes into the bag."
+        return f"Cut {away:g} mm {row.side} of the {line}; the line stays on the {kept} half."
+    return f"Cut {away:g} mm {kept} of the {line}; the line goes into the bag."
 
 
 def bag_words(row: SheetRow) -> tuple[str, str]:

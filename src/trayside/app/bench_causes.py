@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trayside.app.bag_masses import BY_MASS
+from trayside.app.bag_words import takes_near_half
 from trayside.core.cut_geometry import cut_pieces, quarter_pieces, whole_area
 from trayside.core.mass_residuals import (
     AS_PLANNED,
@@ -102,7 +103,7 @@ def portion_masses_kg(row: SheetRow, *, stock: Stock, rules: Rules) -> dict[str,
         planned_mm2 = whole_mm2 * {"half": 0.5, "quarter": 0.25, "whole": 1.0}[row.portion]
         area_mm2 = {WHOLE: whole_mm2} if row.portion != "whole" else {}
     else:
-        near = row.side in ("", cut.bag_side)
+        near = takes_near_half(row)
         planned = {"half": NEAR_HALF if near else FAR_HALF, "quarter": QUARTER, "whole": WHOLE}[row.portion]
         planned_mm2 = area_mm2.pop(planned)
     return {name: row.expected_kg * area / planned_mm2 for name, area in area_mm2.items()}

@@ -13,8 +13,10 @@ from trayside.app.bag_masses import BY_MASS
 from trayside.app.bag_picture import bag_picture
 from trayside.app.bag_words import bag_words, blade_words, control_words, duplicate_words, twins
 from trayside.app.bench_causes import CauseBand, cause_bands
+from trayside.app.cut_words import row_line
 from trayside.app.hole_view import HoleView
 from trayside.app.register_depth import HoleDepth
+from trayside.app.saw_cuts import saw_need
 from trayside.app.tray_picture import tray_pictures
 from trayside.app.written_amounts import depth_text, span_text
 from trayside.errors import NotFound
@@ -79,6 +81,8 @@ class BenchRow:
     """Whether a part of the core stays and is marked again when this bag is done."""
     re_mark: tuple[ReMark, ...]
     spans: tuple[tuple[int, float, float], ...]
+    saw_need: str = ""
+    """Which saw it asks for: none, any ('saw'), or one of a kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +196,7 @@ class _Writer:
             short_of_core=self._short(row),
             method=row.method,
             method_reason=row.method_reason,
-            blade=blade_words(row, offset_mm=offset_mm) if row.is_core else "",
+            blade=self._blade(row),
             portion=row.portion,
             side=row.side,
             bag=bag,
@@ -213,7 +217,17 @@ class _Writer:
             keeps=keeps,
             re_mark=self._re_mark(row) if keeps else (),
             spans=spans,
+            saw_need=saw_need(row, self.rules),
         )
+
+    def _blade(self, row: SheetRow) -> str:
+        """Where the cut line is drawn, if it is not the orientation line, and where the blade goes beside it."""
+        if not row.is_core:
+            return ""
+        size = self.view.stock.core_sizes.get(row.core_size or "")
+        diameter_mm = size.core_diameter_mm if size else None
+        order, line = row_line(row, self.view.cut_register, core_diameter_mm=diameter_mm, unit=self.unit)
+        return f"{order} {blade_words(row, offset_mm=self.rules.cut.offset_mm, line=line)}".strip()
 
     def _short(self, row: SheetRow) -> str:
         """The core that is there, where it is less than the length of the sample."""

@@ -6,6 +6,7 @@ import numpy as np
 
 from trayside.app.hole_view import HoleView
 from trayside.app.sampling_ground import SamplingGround
+from trayside.app.saw_cuts import saw_need
 from trayside.core.interval_ground import frame_of, rule_steps
 from trayside.core.intervals import IntervalFault, IntervalProblem, check_intervals
 from trayside.core.qc_power import pattern_is_guessable, slip_run_length, swap_share
@@ -16,6 +17,7 @@ from trayside.core.units import whole_mm
 from trayside.model.cut_sheet import Sheet, SheetRow
 from trayside.model.finding import Finding
 from trayside.model.finding_kinds import found
+from trayside.model.saw import BROKEN
 from trayside.model.stock import TicketBook
 
 STALE = "plan.stale"
@@ -53,8 +55,26 @@ def checked_sheet(
     else:
         findings += _outside_all_ground(view.hole_id, samples)
     findings += _recovery_findings(view, samples)
+    findings += _broken_on_automatic(view, samples)
     findings += _control_findings(view.hole_id, sheet, controls)
     return tuple(findings)
+
+
+def _broken_on_automatic(view: HoleView, samples: list[SheetRow]) -> list[Finding]:
+    """Broken core whose method asks for an automatic carriage: the rules say so, so they are to be changed."""
+    return [
+        found(
+            "plan.broken_on_automatic",
+            f"{row.condition} core is planned for {row.method}",
+            hole_id=view.hole_id,
+            number=row.number or None,
+            from_mm=row.from_mm,
+            to_mm=row.to_mm,
+            evidence={"condition": row.condition, "method": row.method},
+        )
+        for row in samples
+        if row.condition in BROKEN and saw_need(row, view.rules) == "automatic"
+    ]
 
 
 def sheet_findings(view: HoleView) -> tuple[Finding, ...]:
@@ -68,7 +88,26 @@ def sheet_findings(view: HoleView) -> tuple[Finding, ...]:
         for finding in range_findings(view.stock.tickets)
         if {finding.evidence["first"], finding.evidence["second"]} & {book.book for book in books}
     )
-    return (*stale, *shared, *stored)
+    return (*stale, *shared, *_other_side(view), *stored)
+
+
+def _other_side(view: HoleView) -> tuple[Finding, ...]:
+    """Samples whose half is not the one the cut-line register bags there."""
+    return tuple(
+        found(
+            "plan.other_side",
+            f"The sheet bags the {row.side} half, the cut-line register the {line.side} half",
+            hole_id=view.hole_id,
+            number=row.number or None,
+            from_mm=row.from_mm,
+            to_mm=row.to_mm,
+            evidence={"sheet": row.side, "register": line.side, "set_by": line.person},
+        )
+        for row in (view.sheet.rows if view.sheet else ())
+        if row.kind == "sample"
+        and row.side
+        and (line := view.cut_register.at(0.5 * (row.from_mm + row.to_mm))).side != row.side
+    )
 
 
 def stale_finding(hole_id: str) -> Finding:

@@ -12,6 +12,7 @@ from trayside.app.register_depth import register_hole
 from trayside.app.yard_rules import rules_of
 from trayside.core.look_alikes import look_alikes
 from trayside.model.checks.orientation import check_orientation
+from trayside.model.checks.orientation_quality import check_orientation_quality
 from trayside.model.checks.rock import check_codes, check_density, check_rock
 from trayside.model.checks.runs import check_runs
 from trayside.model.checks.trays import check_trays
@@ -80,6 +81,7 @@ def hole_findings(core: HoleCore, stock: Stock, rules: Rules) -> list[Finding]:
         *check_rock(core, rules),
         *check_codes(core, stock),
         *check_orientation(core, rules),
+        *check_orientation_quality(core, rules),
         *check_density(core, rules, stock.rock_codes),
     ]
 

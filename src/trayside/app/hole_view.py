@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from functools import cache
 
+from trayside.app.cut_register import CutRegister, cut_register, register_of
 from trayside.app.ports import Work
 from trayside.app.register_depth import HoleDepth, register_hole
 from trayside.app.yard_rules import rules_of
@@ -28,6 +29,12 @@ class HoleView:
     sheet: Sheet | None
     revisions: tuple[Revision, ...]
     findings: tuple[Finding, ...]
+    cut_lines: CutRegister | None = None
+    """Where the cut line was set; None stands for the yard's rule all along."""
+
+    @property
+    def cut_register(self) -> CutRegister:
+        return self.cut_lines or register_of((), self.rules)
 
     @property
     def hole_id(self) -> str:
@@ -50,6 +57,7 @@ def view_hole(work: Work, hole_id: str) -> HoleView:
         sheet=work.sheet(hole_id),
         revisions=work.revisions(hole_id),
         findings=work.findings(hole_id),
+        cut_lines=cut_register(work, core, rules),
     )
 
 
@@ -90,7 +98,23 @@ NOT_PLANNED_ON = frozenset(
     )
 )
 """Columns that no plan is computed from. Surveys, orientation marks and fabric are left out as a whole."""
-NOT_PLANNED_BY = frozenset(("yard", "orientation", "density", "sampling_error", "dispatch", "paper", "bench"))
+NOT_PLANNED_BY = frozenset(
+    (
+        "yard",
+        "orientation",
+        "cut_plane",
+        "density",
+        "sampling_error",
+        "dispatch",
+        "paper",
+        "bench",
+        "saws",
+        "shift",
+        "safety",
+        "results",
+        "report",
+    )
+)
 """Sections of the rules that no plan is computed from."""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from trayside.app.bag_views import Bag
+from trayside.app.bag_views import Bag, HoleBags
 from trayside.app.load_view import LoadedSack, LoadView
 from trayside.app.saw_log import flushes_missing
 from trayside.model.finding import SEVERITIES, Finding
@@ -21,7 +21,9 @@ def load_findings(view: LoadView) -> tuple[Finding, ...]:
         *(one for sack in view.sacks for one in _of_sack(sack, view)),
         *_of_trays(view),
         *(one for witness in view.witness.values() for one in witness.findings),
+        *view.saws,
         *_of_saw(view),
+        *view.blocked_cuts,
     ]
     return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
 
@@ -132,6 +134,8 @@ def _of_trays(view: LoadView) -> Iterator[Finding]:
                 tray=tray,
                 evidence={"state": state},
             )
+        elif (differs := _count_differs(hole, tray)) is not None:
+            yield differs
         for bag in hole.of_trays([tray]):
             if bag.sack_id is None and bag.state not in ("void", *IN_ITS_SACK):
                 yield found(
@@ -142,6 +146,22 @@ def _of_trays(view: LoadView) -> Iterator[Finding]:
                     number=bag.number,
                     evidence={"state": bag.state},
                 )
+
+
+def _count_differs(hole: HoleBags, tray: int | None) -> Finding | None:
+    """The bags counted when the tray was closed, against the numbers that are in use there now."""
+    closed = hole.trays[tray].latest("tray_closed") if tray in hole.trays else None
+    in_use = sum(bag.state != "void" for bag in hole.of_trays([tray]))
+    if closed is None or closed.values["bags"] == in_use:
+        return None
+    counted = closed.values["bags"]
+    return found(
+        "load.tray_count",
+        f"{counted} bags were counted when tray {tray} of {hole.hole_id} was closed, {in_use} numbers of it are in use",
+        hole_id=hole.hole_id,
+        tray=tray,
+        evidence={"counted": counted, "in_use": in_use, "counted_by": closed.event.person},
+    )
 
 
 def _of_saw(view: LoadView) -> Iterator[Finding]:

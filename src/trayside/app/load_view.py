@@ -9,10 +9,13 @@ from csv import writer
 from dataclasses import dataclass
 
 from trayside.app.bag_views import Bag, HoleBags, hole_bags
+from trayside.app.mass_lessons import hear_saws
 from trayside.app.mass_witness import Witness, hear_masses
 from trayside.app.ports import LedgerHead, Work
+from trayside.app.saw_views import blocked_cuts
 from trayside.app.yard_rules import rules_of
 from trayside.model.bag_states import Fact, ObjectState, state_in_ledger
+from trayside.model.finding import Finding
 from trayside.model.load import Load, Receipt, Sack
 from trayside.model.rules import Rules
 
@@ -71,6 +74,10 @@ class LoadView:
     head: LedgerHead
     seals: dict[str, tuple[str, ...]]
     """Sacks of the whole store by seal, for the seals of this load."""
+    saws: tuple[Finding, ...] = ()
+    """Saws that cut beside their setting, by the masses of the holes on it."""
+    blocked_cuts: tuple[Finding, ...] = ()
+    """Bags that were cut while their saw was not to run."""
 
     @property
     def numbers(self) -> tuple[str, ...]:
@@ -116,9 +123,15 @@ def view_load(work: Work, load_id: str) -> LoadView:
         stands=state_in_ledger(own, machine="load"),
         holes=holes,
         witness=witness,
+        saws=tuple(
+            told
+            for hole_id, hole in holes.items()
+            for told in hear_saws(hole, core=work.hole_core(hole_id), rules=rules, stock=stock)
+        ),
         receipts=work.loads.receipts(load_id),
         head=work.ledger_head(),
         seals=_sacks_by_seal(work, {one.seal for one in loaded if one.seal}),
+        blocked_cuts=blocked_cuts(work, (bag for one in loaded for bag in one.bags if bag is not None), rules=rules),
     )
 
 

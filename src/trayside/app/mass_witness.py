@@ -1,7 +1,8 @@
 """Mass as witness over the bags of a hole: wrong halves, exchanged neighbours, slipped numbers, light and heavy bags.
 
     weighed / expected  ->  bags of an operator that weigh like the other half, set apart
-                        ->  judged by their group (rock, method), light and heavy
+                        ->  groups that are off as a whole, with the core size that would explain it
+                        ->  judged by their group (rock, method, size, moisture), light and heavy
                         ->  exchanged neighbours and slipped numbers, in sheet order
                         ->  what of this could not have been seen, said for every tray
 
@@ -16,12 +17,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from trayside.app.bag_views import Bag
+from trayside.app.bag_words import takes_near_half
 from trayside.app.bench_causes import portion_masses_kg, relative_sd
 from trayside.core.identity_search import CANNOT_SEE, MixUp, SearchSettings, search_identity, swap_power
 from trayside.core.mass_residuals import (
     AS_PLANNED,
     FAR_HALF,
     INSIDE,
+    MEDIAN_VARIANCE,
     NEAR_HALF,
     UNEXPLAINED,
     bag_causes,
@@ -33,6 +36,12 @@ from trayside.model.finding_kinds import found
 from trayside.model.rules import DispatchSettings, Rules
 from trayside.model.stock import Stock
 
+SHARED = 0.5
+"""Share of the variance of a bag's mass that the bags of a group have in common, as in the residuals."""
+LEAST_IN_GROUP = 4
+"""Bags of a group before anything is said of all of them."""
+SIZE_FITS = 0.08
+"""A core size explains a ratio that lies this near to that of its area, in logarithms."""
 LEAST_OTHER_HALVES = 3
 """Bags of one operator that must weigh like the other half before it is said of the operator."""
 
@@ -48,6 +57,8 @@ class Witness:
     pairs_unseen: int
     expected_kg: dict[str, float] = field(default_factory=dict)
     """What each bag should weigh by its group, for the bags that have an expected mass."""
+    relative_sd: dict[str, float] = field(default_factory=dict)
+    """How sure that is, as a share of it."""
 
 
 def search_settings(settings: DispatchSettings) -> SearchSettings:
@@ -61,11 +72,12 @@ def search_settings(settings: DispatchSettings) -> SearchSettings:
 
 def hear_masses(bags: Sequence[Bag], *, rules: Rules, stock: Stock) -> Witness:
     """The findings on the masses of one hole's bags, given in sheet order, with what could not be seen."""
-    known = [bag for bag in bags if _has_range(bag) and bag.state != "void"]
+    known = [bag for bag in bags if weighable(bag) and bag.state != "void"]
     if not known:
         return Witness((), 0, float("nan"), 0, 0)
     search = search_settings(rules.dispatch)
-    other = _other_halves(known, rules, stock)
+    groups, in_groups = _groups(known, rules, stock)
+    other = _other_halves([bag for bag in known if bag.number not in in_groups], rules, stock)
     predicted = np.array([other.expected_kg.get(bag.number, bag.row.expected_kg) for bag in known])
     own_sd = np.array([relative_sd(bag.row, rules) for bag in known])
     measured = np.array([np.nan if bag.mass_g is None else bag.mass_g / 1000 for bag in known])
@@ -76,13 +88,13 @@ def hear_masses(bags: Sequence[Bag], *, rules: Rules, stock: Stock) -> Witness:
             measured_kg=measured[weighed],
             predicted_kg=predicted[weighed],
             predicted_sd_kg=(own_sd * predicted)[weighed],
-            group=[_group(known[at]) for at in weighed],
+            group=[group_of(known[at]) for at in weighed],
             coverage_factor=rules.mass.coverage,
         )
         expected[weighed], spread[weighed] = judged.expected_kg, judged.relative_sd
     identity = search_identity(measured_kg=measured, predicted_kg=expected, relative_sd=spread, settings=search)
     told = set(other.numbers)
-    findings = list(other.findings)
+    findings = [*other.findings, *groups]
     for mix_up in identity.found:
         findings.append(_mix_up(mix_up, known))
         told |= {bag.number for bag in known[mix_up.first : mix_up.last + 1]}
@@ -99,17 +111,95 @@ def hear_masses(bags: Sequence[Bag], *, rules: Rules, stock: Stock) -> Witness:
         pairs=pairs,
         pairs_unseen=len(unseen),
         expected_kg={bag.number: float(kg) for bag, kg in zip(known, expected, strict=True)},
+        relative_sd={bag.number: float(sd) for bag, sd in zip(known, spread, strict=True)},
     )
 
 
-def _has_range(bag: Bag) -> bool:
+def weighable(bag: Bag) -> bool:
+    """Whether the sheet says what it should weigh, and how sure that is."""
     row = bag.row
     return bool(row.expected_kg) and row.low_kg is not None and row.high_kg is not None and row.high_kg > row.low_kg
 
 
-def _group(bag: Bag) -> tuple[str | None, ...]:
+def group_of(bag: Bag) -> tuple[str | None, ...]:
+    """What weighs alike: rock, method, core size and moisture of one hole, or one material."""
     row = bag.row
-    return (row.rock, row.method, row.core_size) if row.is_core else ("control", row.material)
+    return (row.rock, row.method, row.core_size, bag.moisture) if row.is_core else ("control", row.material)
+
+
+# groups that are off as a whole
+
+
+def _groups(bags: Sequence[Bag], rules: Rules, stock: Stock) -> tuple[list[Finding], set[str]]:
+    """Groups whose bags are all off alike, with the core size that would explain it; and the numbers of their bags.
+
+    Half of the variance of a bag is taken to be common to its group, so a group can be off by that much by chance. A
+    group that weighs like its other halves is left to those who look for the other half.
+    """
+    rows: dict[tuple, list[Bag]] = {}
+    for bag in bags:
+        if bag.row.is_core and bag.mass_g is not None:
+            rows.setdefault(group_of(bag), []).append(bag)
+    findings, numbers = [], set()
+    for group, held in rows.items():
+        if len(held) < LEAST_IN_GROUP:
+            continue
+        common = float(np.median([np.log(bag.mass_g / 1000 / bag.row.expected_kg) for bag in held]))
+        spread = float(np.median([relative_sd(bag.row, rules) for bag in held]))
+        sd = spread * float(np.sqrt(SHARED + (1.0 - SHARED) * MEDIAN_VARIANCE / len(held)))
+        if abs(common) <= rules.mass.coverage * sd:
+            continue
+        size, off = _size_that_explains(held[0], common, stock)
+        if _off_other_half(held, common, rules, stock) < min(off, SIZE_FITS):
+            continue
+        first, last = held[0], held[-1]
+        also = f"; core of size {size} would weigh that" if size else ""
+        numbers |= {bag.number for bag in held}
+        findings.append(
+            found(
+                "mass.group",
+                f"the {len(held)} bags of {', '.join(str(part) for part in group if part)} weigh {np.exp(common):.2f} times what"
+                f" they should{also}",
+                hole_id=first.hole_id,
+                number=first.number,
+                from_mm=min(bag.row.from_mm for bag in held),
+                to_mm=max(bag.row.to_mm for bag in held),
+                evidence={
+                    "bags": len(held),
+                    "ratio": round(float(np.exp(common)), 3),
+                    "deviations": round(common / sd, 1),
+                    "core_size": first.row.core_size or "",
+                    "explained_by": size,
+                    "last": last.number,
+                },
+            )
+        )
+    return findings, numbers
+
+
+def _off_other_half(bags: Sequence[Bag], common: float, rules: Rules, stock: Stock) -> float:
+    """How far the common ratio lies from that of the other half, in logarithms; infinite where there is none."""
+    ratios = []
+    for bag in bags:
+        if bag.row.portion == "half" and bag.row.side:
+            other_kg = portion_masses_kg(bag.row, stock=stock, rules=rules).get(_other_name(bag))
+            if other_kg:
+                ratios.append(float(np.log(other_kg / bag.row.expected_kg)))
+    return abs(common - float(np.median(ratios))) if ratios else float("inf")
+
+
+def _size_that_explains(bag: Bag, common: float, stock: Stock) -> tuple[str, float]:
+    """The core size whose area comes nearest to this ratio, and how far off it is, in logarithms; '' when none is near."""
+    own = stock.core_sizes.get(bag.row.core_size)
+    if own is None:
+        return "", float("inf")
+    off = {
+        size.core_size: abs(2.0 * float(np.log(size.core_diameter_mm / own.core_diameter_mm)) - common)
+        for size in stock.core_sizes.values()
+        if size.core_diameter_mm != own.core_diameter_mm
+    }
+    best = min(off, key=off.get, default="")
+    return (best, off[best]) if best and off[best] <= SIZE_FITS else ("", float("inf"))
 
 
 # wrong halves
@@ -128,7 +218,7 @@ def _other_halves(bags: Sequence[Bag], rules: Rules, stock: Stock) -> _OtherHalv
     for bag in bags:
         row = bag.row
         if row.is_core and row.portion == "half" and row.side and bag.operator:
-            other_kg = portion_masses_kg(bag.row, stock=stock, rules=rules).get(_other_name(bag, rules))
+            other_kg = portion_masses_kg(bag.row, stock=stock, rules=rules).get(_other_name(bag))
             by_operator.setdefault(bag.operator, []).append((bag, other_kg, _log_odds(bag, other_kg, rules)))
     findings, numbers, expected = [], set(), {}
     least = float(np.log(rules.dispatch.odds_to_speak))
@@ -168,8 +258,8 @@ def _other_halves(bags: Sequence[Bag], rules: Rules, stock: Stock) -> _OtherHalv
     return _OtherHalves(tuple(findings), frozenset(numbers), expected)
 
 
-def _other_name(bag: Bag, rules: Rules) -> str:
-    return FAR_HALF if bag.row.side == rules.cut.bag_side else NEAR_HALF
+def _other_name(bag: Bag) -> str:
+    return FAR_HALF if takes_near_half(bag.row) else NEAR_HALF
 
 
 def _log_odds(bag: Bag, other_kg: float | None, rules: Rules) -> float:

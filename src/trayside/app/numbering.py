@@ -13,6 +13,7 @@ from trayside.app.issued_bags import still_there
 from trayside.app.ports import Work
 from trayside.core.sample_numbers import format_number
 from trayside.errors import RefusedByRule
+from trayside.model.bag_states import machine_of, state_in_ledger
 from trayside.model.cut_sheet import SheetRow
 from trayside.model.rules import Rules
 from trayside.model.stock import Stock, TicketBook
@@ -42,7 +43,13 @@ def number_rows(
     """
     held = work.sheet_numbers(hole_id)
     printed = work.serials_of(row.number for row in issued)
-    serial_of = {row.number: held.get(row.number) or _still_in_hand(printed[row.number], stock) for row in issued}
+    spoiled = _void_in_ledger(work, issued)
+    serial_of = {
+        row.number: None
+        if row.number in spoiled
+        else held.get(row.number) or _still_in_hand(printed[row.number], stock)
+        for row in issued
+    }
     kept = {
         index: row.number
         for index, row in still_there(tuple(row for row in issued if serial_of[row.number]), rows).items()
@@ -60,6 +67,17 @@ def number_rows(
         if of is not None:
             numbered[index] = replace(numbered[index], duplicate_of=numbers[of])
     return Numbered(tuple(numbered), serials)
+
+
+def _void_in_ledger(work: Work, rows: tuple[SheetRow, ...]) -> set[str]:
+    """Numbers of these rows that somebody voided: what they stood for gets another one."""
+    kinds = {row.number: row.kind for row in rows}
+    histories = work.events_of_objects(("bag", number) for number in kinds)
+    return {
+        number
+        for (_, number), events in histories.items()
+        if state_in_ledger(events, machine=machine_of("bag", kinds[number])).state == "void"
+    }
 
 
 def _fresh(

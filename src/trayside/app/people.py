@@ -1,4 +1,4 @@
-"""Add people, give them new PINs, disable them. The first one is always a lead."""
+"""Add people, give them new PINs and other roles, disable them. The first one is always a lead."""
 
 from __future__ import annotations
 
@@ -68,6 +68,21 @@ def disable_person(name: str, *, start_work: StartWork) -> Person:
         work.people.end_sessions(person_id=person.person_id)
         work.commit()
     return Person(person.person_id, person.name, person.role, False)
+
+
+def change_role(name: str, *, role: str, start_work: StartWork) -> Person:
+    """Another role from now on; signed out everywhere, so that no open screen keeps the old one. A lead must be left."""
+    wanted = checked_role(role)
+    with start_work() as work:
+        person = _found(work.people, name)
+        leads = [one for one in work.people.people() if one.active and one.role == "lead"]
+        if leads == [person] and wanted != "lead":
+            raise RefusedByRule("this is the last lead", where=person.name, remedy="Add another lead first")
+        if person.role != wanted:
+            work.people.set_role(person.person_id, wanted)
+            work.people.end_sessions(person_id=person.person_id)
+            work.commit()
+    return Person(person.person_id, person.name, wanted, person.active)
 
 
 def new_pin(name: str, *, pin: str, start_work: StartWork, secrets: Secrets) -> Person:

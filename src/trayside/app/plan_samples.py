@@ -169,6 +169,7 @@ def compute_rows(
         seed=seed,
         reserved=reserved,
         issued=issued,
+        side_at=lambda depth_mm: view.cut_register.at(depth_mm).side,
     )
 
 

@@ -10,8 +10,12 @@ from typing import Literal, Protocol, Self
 
 import polars
 
+from trayside.app.assay_ports import AssayRows
 from trayside.app.load_ports import LoadRows
 from trayside.app.people_ports import PeopleRows
+from trayside.app.safety_ports import SafetyRows
+from trayside.app.saw_ports import SawRows
+from trayside.app.shift_ports import ShiftRows
 from trayside.model.cut_sheet import Revision, Sheet
 from trayside.model.event import Event, Standing, Stored
 from trayside.model.finding import Finding
@@ -165,6 +169,22 @@ class Work(Protocol):
     def loads(self) -> LoadRows:
         """Sacks, loads and received lists, in the same transaction."""
 
+    @property
+    def saws(self) -> SawRows:
+        """Saws, blades and what each saw cut, in the same transaction."""
+
+    @property
+    def assays(self) -> AssayRows:
+        """Certificates and results, in the same transaction."""
+
+    @property
+    def safety(self) -> SafetyRows:
+        """What people were exposed to, in the same transaction."""
+
+    @property
+    def shifts(self) -> ShiftRows:
+        """Shift plans, in the same transaction."""
+
     # the loaded yard
     def hole_digests(self) -> dict[str, str]: ...
     def replace_holes(self, tables: dict[str, polars.DataFrame], digests: dict[str, str]) -> None:
@@ -201,6 +221,12 @@ class Work(Protocol):
     def sheet_numbers(self, hole_id: str) -> dict[str, tuple[str, int]]: ...
     def serials_of(self, numbers: Iterable[str]) -> dict[str, tuple[str, int]]:
         """Prefix and serial of these printed numbers, as far as a ticket was ever printed so."""
+
+    def void_numbers(self, numbers: Iterable[str]) -> None:
+        """The ledger says that these issued numbers are used for nothing any more."""
+
+    def restore_numbers(self, numbers: Iterable[str]) -> None:
+        """What made these numbers void was set aside."""
 
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]: ...
     def highest_serial(self, *, prefix: str, first: int, last: int) -> int | None: ...

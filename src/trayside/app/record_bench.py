@@ -28,6 +28,8 @@ class TrayNews:
     seq: int
     revision: int
     digest: str
+    cut_lines: int = 0
+    """Place in the ledger of the newest decision on this hole's cut line; a tablet with an older one loads its sheet anew."""
 
 
 def record_bench(raw: Sequence[object], *, start_work: StartWork, clock: Clock) -> tuple[Recorded, ...]:
@@ -52,7 +54,9 @@ def tray_news(work: Work, *, hole_id: str, tray: int, since: int = 0) -> TrayNew
     found = {stored.seq: stored for events in work.events_of_objects(objects).values() for stored in events}
     found |= {stored.seq: stored for stored in work.events_of_tray(hole_id, tray)}
     new = tuple(found[seq] for seq in sorted(found) if seq > since)
-    return TrayNews(new, max(found, default=since), newest.revision, newest.digest)
+    hole_acts = work.events_of_objects([("hole", hole_id)]).get(("hole", hole_id), ())
+    decided = max((one.seq for one in hole_acts if one.event.kind in ("cut_line_set", "corrected")), default=0)
+    return TrayNews(new, max(found, default=since), newest.revision, newest.digest, decided)
 
 
 def _refusals(raw: Sequence[object], work: Work) -> list[Recorded | None]:

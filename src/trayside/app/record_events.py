@@ -13,12 +13,12 @@ from typing import Literal
 
 from trayside.app.ports import Appended, Clock, LedgerEntry, StartWork, Ticket, Work
 from trayside.errors import ImpossibleValue, RefusedByRule, TraysideError
-from trayside.model.bag_states import Contradiction, machine_of, state_after
+from trayside.model.bag_states import Contradiction, machine_of, spoken_moment, state_after
 from trayside.model.event import Event, Stored, check_correction, checked_event, event_fields, moment, moment_text
 
 MOST_EVENTS = 5_000
 CLOCK_AHEAD = timedelta(minutes=5)
-WITHOUT_STATES = ("saw", "hole")
+WITHOUT_STATES = ("saw", "blade", "hole")
 """Nothing that happens to these depends on what happened before; their long histories are not read."""
 
 Status = Literal["stored", "already stored", "refused", "conflict"]
@@ -87,8 +87,31 @@ def _store(work: Work, fit: list[tuple[int, Event]], answers: list[Recorded | No
         except (ImpossibleValue, RefusedByRule) as error:
             answers[place] = _refused(event.event_id, error)
     done = work.append_events(entries, stored_at=moment_text(now), known=floor.in_ledger)
+    _turn_numbers(work, floor, [appended.stored for appended in done if appended.status == "stored"])
     for place, appended in zip(places, done, strict=True):
         answers[place] = _answer(appended, now)
+
+
+def _turn_numbers(work: Work, floor: _Floor, stored: Sequence[Stored]) -> None:
+    """Numbers of the yard follow the ledger: void once an act says so, back when that act is set aside."""
+    new: dict[str, list[Event]] = {}
+    for one in stored:
+        if one.event.object_type == "bag" and one.event.kind in ("voided", "corrected"):
+            new.setdefault(one.event.object_id, []).append(one.event)
+    voided, restored = set(), set()
+    for number, acts in new.items():
+        history = floor.histories[("bag", number)]
+        voidings = {event.event_id for event in history if event.kind == "voided"}
+        if not any(voidings & {act.event_id, act.corrects} for act in acts):
+            continue
+        ticket = floor.tickets.get(number)
+        machine = machine_of("bag", ticket.row_kind if ticket else None)
+        if state_after(history, machine=machine, disputed=floor.disputed).state == "void":
+            voided.add(number)
+        elif ticket is not None and ticket.revision == ticket.newest:
+            restored.add(number)
+    work.void_numbers(sorted(voided))
+    work.restore_numbers(sorted(restored))
 
 
 @dataclass(slots=True)
@@ -105,6 +128,7 @@ class _Floor:
     @classmethod
     def of(cls, work: Work, events: Sequence[Event]) -> _Floor:
         objects = {(one.object_type, one.object_id) for one in events if one.object_type not in WITHOUT_STATES}
+        objects |= {("sack", sack) for one in events if (sack := _sack_of(one)) is not None}
         histories = work.events_of_objects(objects)
         ids = {one.event_id for one in events} | {one.corrects for one in events if one.corrects is not None}
         in_ledger = work.events_by_id(ids)
@@ -135,6 +159,8 @@ class _Floor:
             entry = LedgerEntry(event)
         elif against_paper := self._against_paper(event):
             entry = LedgerEntry(event, "conflict", against_paper)
+        elif shut := self._against_sack(event):
+            entry = shut
         elif event.object_type in WITHOUT_STATES:
             entry = LedgerEntry(event)
         else:
@@ -157,6 +183,21 @@ class _Floor:
             return LedgerEntry(event, "waits", f"it is {after.state}: an act before this one is not here yet")
         return LedgerEntry(event)
 
+    def _against_sack(self, event: Event) -> LedgerEntry | None:
+        """No bag goes into a sack that was closed before."""
+        sack = _sack_of(event)
+        if sack is None:
+            return None
+        state = state_after(self.histories.get(("sack", sack), ()), machine="sack", disputed=self.disputed)
+        if state.state == "open":
+            return None
+        closed = state.latest("sack_sealed")
+        said = f"sack {sack} was closed before"
+        if closed is None:
+            return LedgerEntry(event, "conflict", said)
+        by = f" (by {closed.event.person} on {closed.event.device}, {spoken_moment(closed.event.captured_at)})"
+        return LedgerEntry(event, "conflict", said + by, closed.event.event_id)
+
     def _check_correction(self, event: Event) -> None:
         corrected = self.known.get(event.corrects)
         if corrected is None:
@@ -171,6 +212,8 @@ class _Floor:
         """What the issued sheets and the yard say against the event, in words; '' when nothing."""
         if event.hole_id is not None and event.hole_id not in self.holes:
             return f"there is no hole {event.hole_id} in the yard"
+        if event.kind == "tray_closed" and event.values["bags"] != event.values["tickets"]:
+            return f"{event.values['bags']} bags and {event.values['tickets']} tickets were counted"
         if event.object_type != "bag":
             return ""
         ticket = self.tickets.get(event.object_id)
@@ -185,6 +228,12 @@ class _Floor:
         if event.kind == "bagged" and event.values["tag"] != event.object_id:
             return f"the tag says {event.values['tag']}, the bag is {event.object_id}"
         return ""
+
+
+def _sack_of(event: Event) -> str | None:
+    """The sack a bag is put into."""
+    sack = event.values.get("sack") if event.kind == "sealed" else None
+    return sack if isinstance(sack, str) else None
 
 
 def _answer(appended: Appended, now: datetime) -> Recorded:

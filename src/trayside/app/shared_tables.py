@@ -44,7 +44,7 @@ def store_shared(read: YardFolder, work: Work) -> tuple[SharedChange, ...]:
         folder = read.tables.get(table.name)
         if folder is None:
             continue
-        (key,) = table.key
+        key = table.key
         stored = work.shared_table(table.name)
         frame = merged(stored, folder, key=key)
         digest = hashlib.sha256(frame.write_csv().encode()).hexdigest()
@@ -54,7 +54,7 @@ def store_shared(read: YardFolder, work: Work) -> tuple[SharedChange, ...]:
         new, changed = _differences(stored, frame, key=key)
         if table.name == MATERIALS:
             work.count_anew([*new, *changed])
-        left = len(set(stored[key]) - set(folder[key]))
+        left = len(_by_key(stored, key).keys() - _by_key(folder, key).keys())
         changes.append(SharedChange(table.name, _words(table.name, new, changed, left)))
     if read.rules_text is not None and work.rules_text() != read.rules_text:
         was_there = work.rules_text() is not None
@@ -64,24 +64,28 @@ def store_shared(read: YardFolder, work: Work) -> tuple[SharedChange, ...]:
     return tuple(changes)
 
 
-def merged(stored: pl.DataFrame, folder: pl.DataFrame, *, key: str) -> pl.DataFrame:
+def merged(stored: pl.DataFrame, folder: pl.DataFrame, *, key: tuple[str, ...]) -> pl.DataFrame:
     """The stored rows with those of the folder in their place, new ones at the end.
 
     A folder that names every stored key gives the order too.
     """
-    rows = {row[key]: row for row in folder.iter_rows(named=True)}
-    if set(stored[key]) <= rows.keys():
+    rows = _by_key(folder, key)
+    before = _by_key(stored, key)
+    if before.keys() <= rows.keys():
         return folder
-    kept = [rows.pop(row[key], row) for row in stored.iter_rows(named=True)]
+    kept = [rows.pop(name, row) for name, row in before.items()]
     return pl.DataFrame([*kept, *rows.values()], schema=folder.schema)
 
 
-def _differences(stored: pl.DataFrame, frame: pl.DataFrame, *, key: str) -> tuple[list[str], list[str]]:
+def _differences(stored: pl.DataFrame, frame: pl.DataFrame, *, key: tuple[str, ...]) -> tuple[list[str], list[str]]:
     """Keys that are new, and keys whose row changed."""
-    before = {row[key]: row for row in stored.iter_rows(named=True)}
-    after = {row[key]: row for row in frame.iter_rows(named=True)}
-    changed = [name for name, row in after.items() if name in before and before[name] != row]
-    return [name for name in after if name not in before], changed
+    before, after = _by_key(stored, key), _by_key(frame, key)
+    changed = [" ".join(name) for name, row in after.items() if name in before and before[name] != row]
+    return [" ".join(name) for name in after if name not in before], changed
+
+
+def _by_key(frame: pl.DataFrame, key: tuple[str, ...]) -> dict[tuple[str, ...], dict]:
+    return {tuple(row[name] for name in key): row for row in frame.iter_rows(named=True)}
 
 
 def _words(table: str, new: list[str], changed: list[str], left: int) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import accumulate
 
@@ -54,9 +54,11 @@ def unnumbered_rows(
     seed: int,
     reserved: Mapping[str, int],
     issued: tuple[SheetRow, ...] = (),
+    side_at: Callable[[float], str] | None = None,
 ) -> Unnumbered:
     """Every bag of the sheet in ticket order. `reserved` counts materials spoken for by other holes.
 
+    `side_at` tells which half is bagged at a depth in millimetres, where the geologist made exceptions from the rule.
     With `issued` rows the controls stay where they were issued, round the samples that are still there.
     """
     samples = _samples(core, rules, depth, intervals)
@@ -67,7 +69,9 @@ def unnumbered_rows(
     for seq, control in enumerate(plan.rows, start=1):
         if control.kind in ("sample", "duplicate"):
             sample = samples[control.sample_index]
-            row = _core_row(sample, rules, second.get(control.sample_index), is_duplicate=control.kind == "duplicate")
+            side = _rule_side(sample.interval.from_mm, sample.interval.to_mm, rules, side_at)
+            is_second = control.kind == "duplicate"
+            row = _core_row(sample, rules, second.get(control.sample_index), side, is_duplicate=is_second)
             if control.kind == "sample":
                 position[control.sample_index] = len(rows)
         else:
@@ -86,7 +90,7 @@ def unnumbered_rows(
             reason = _kept_reason(control, issued)
         rows.append(replace(row, seq=seq, reason=reason, rack=control.rack + 1))
         pair.append(position[control.sample_index] if control.kind == "duplicate" else None)
-    return Unnumbered(tuple(_with_masses(rows, samples, plan, stock, rules, densities)), tuple(pair), plan)
+    return Unnumbered(tuple(_with_masses(rows, samples, plan, stock, rules, densities, side_at)), tuple(pair), plan)
 
 
 def _controls(
@@ -234,7 +238,14 @@ def _rocks_in_each(rocks: tuple[Rock, ...], intervals: tuple[Interval, ...]) -> 
     return spans
 
 
-def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_duplicate: bool) -> SheetRow:
+def _rule_side(from_mm: int, to_mm: int, rules: Rules, side_at: Callable[[float], str] | None) -> str:
+    """The half that is bagged first here: by the yard's rule, or by the geologist's exception at the middle."""
+    return side_at(0.5 * (from_mm + to_mm)) if side_at else rules.cut.bag_side
+
+
+def _core_row(
+    sample: _Sample, rules: Rules, duplicate_type: str | None, bag_side: str, *, is_duplicate: bool
+) -> SheetRow:
     cut = rules.cut
     whole = cut.portion == "whole" or sample.rock.rock in cut.whole_rocks
     if whole and duplicate_type:
@@ -242,7 +253,7 @@ def _core_row(sample: _Sample, rules: Rules, duplicate_type: str | None, *, is_d
     sent_whole = whole and not duplicate_type
     method = "whole core" if sent_whole else cut.method_by_condition.get(sample.condition, "manual saw")
     why = "this core is sent whole" if sent_whole else cut.reason_by_condition.get(sample.condition, "")
-    portion, side = ("whole", "") if sent_whole else (cut.portion, cut.bag_side)
+    portion, side = ("whole", "") if sent_whole else (cut.portion, bag_side)
     if duplicate_type:
         first, second = duplicate_type.split("/")
         portion = second if is_duplicate else first
@@ -280,7 +291,7 @@ def _rock_words(sample: _Sample) -> str:
     return f"{', '.join(veins)} in {sample.rock.rock}" if veins else sample.rock.rock
 
 
-def _with_masses(rows, samples, plan, stock, rules, densities) -> list[SheetRow]:
+def _with_masses(rows, samples, plan, stock, rules, densities, side_at) -> list[SheetRow]:
     core_rows = [(index, row) for index, row in enumerate(rows) if row.is_core]
     if not core_rows:
         return rows
@@ -295,7 +306,9 @@ def _with_masses(rows, samples, plan, stock, rules, densities) -> list[SheetRow]
         parts,
         core_diameter_mm=np.array([stock.core_sizes[row.core_size].core_diameter_mm for _, row in core_rows]),
         portion=[row.portion for _, row in core_rows],
-        other_half=np.array([row.side not in ("", rules.cut.bag_side) for _, row in core_rows]),
+        other_half=np.array(
+            [row.side not in ("", _rule_side(row.from_mm, row.to_mm, rules, side_at)) for _, row in core_rows]
+        ),
         by_mass=np.array([row.method == BY_MASS for _, row in core_rows]),
         rules=rules,
         densities=densities,

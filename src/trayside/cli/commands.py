@@ -1,4 +1,4 @@
-"""The commands: demo, load, plan, check, issue, print, serve, pair, describe, dispatch, receive, ledger, people, tablets."""
+"""Every command: demo, load, plan, check, issue, print, serve, pair, dispatch, receive, certificate, ledger, people and more."""
 
 from __future__ import annotations
 
@@ -16,13 +16,17 @@ from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_yard import load_yard
 from trayside.app.papers import TICKET_STOCKS
 from trayside.app.plan_samples import plan_yard
+from trayside.cli.certificate_commands import add_certificate_commands
 from trayside.cli.demo_run import run_demo
+from trayside.cli.design_commands import add_design_commands
 from trayside.cli.ledger_commands import ledger_commands
 from trayside.cli.load_commands import add_load_commands
 from trayside.cli.options import DEFAULT_STORE, AsJson, Store, opened
 from trayside.cli.people_commands import PinStdin, people_commands, say_pairing_code, signer, tablet_commands
 from trayside.cli.printing import paper_files, plain_findings, write_papers
+from trayside.cli.report_commands import add_report_command
 from trayside.cli.screen import bar, complain, say, say_findings
+from trayside.cli.shift_commands import add_shift_commands
 from trayside.cli.toolbox import Toolbox
 from trayside.errors import LoadRefused, RefusedByRule, TraysideError
 from trayside.model.finding import gravest
@@ -44,6 +48,10 @@ def build(toolbox: Toolbox) -> typer.Typer:
     app.add_typer(people_commands(toolbox), name="people")
     app.add_typer(tablet_commands(toolbox), name="tablets")
     add_load_commands(app, toolbox)
+    add_shift_commands(app, toolbox)
+    add_certificate_commands(app, toolbox)
+    add_design_commands(app)
+    add_report_command(app, toolbox)
 
     @app.command()
     def demo(

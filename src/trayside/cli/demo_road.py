@@ -18,6 +18,7 @@ from trayside.app.pack_sacks import pack, seal_sack, trays_to_pack
 from trayside.app.ports import StartWork
 from trayside.app.receive import ReadReceived, confirm_list, store_list
 from trayside.cli.demo_crew import BenchFaults, Crew, Floor, plant_bench_faults
+from trayside.cli.demo_saws import SawKeeper
 from trayside.model.finding import Finding
 from trayside.model.load import Request
 
@@ -69,11 +70,16 @@ def walk_road(
 
 
 def work_days(crew: Crew, trays: Iterable[int] | None = None) -> None:
-    """Tray after tray from six in the morning; in the afternoon no new tray is begun."""
+    """Tray after tray from six in the morning, the card before the first; in the afternoon no new tray is begun."""
+    keeper = SawKeeper(crew.floor, crew.saw)
+    keeper.morning()
     for tray in sorted(set(crew.tray.values())) if trays is None else sorted(trays):
         if crew.floor.now.hour >= DAY_ENDS:
+            keeper.evening()
             crew.floor.now = (crew.floor.now + timedelta(days=1)).replace(hour=6, minute=0, second=0)
+            keeper.morning()
         crew.work_through((tray,))
+    keeper.evening()
 
 
 def _load(floor: Floor, hole_ids: Iterable[str], *, unsealed: int = 0) -> str:

@@ -9,10 +9,14 @@ from pathlib import Path
 from trayside.app.edit_sheet import Edit, save_edit
 from trayside.app.issue_cut_sheet import issue_cut_sheet
 from trayside.app.load_yard import load_yard
+from trayside.app.office_acts import Desk, Signer
 from trayside.app.people import add_person
 from trayside.app.plan_samples import plan_yard
 from trayside.app.ports import StartWork
+from trayside.cli.demo_results import bring_in_results
 from trayside.cli.demo_road import walk_road
+from trayside.cli.demo_shift import OPERATOR, record_demo_shift
+from trayside.cli.demo_shift_plan import plan_demo_shift
 from trayside.cli.printing import write_papers
 from trayside.cli.screen import bar, say, say_findings
 from trayside.cli.toolbox import Toolbox
@@ -79,9 +83,28 @@ def run_demo(toolbox: Toolbox, folder: Path) -> StartWork:
         say(f"  {road.sent} was received; {road.waiting} waits on the Loads screen:")
         for code, count in told.items():
             say(f"    {code}: {count}")
+        _bring_in_results(toolbox, start_work)
     if toolbox.secrets is not None:
         _add_people(toolbox, start_work)
+    day = record_demo_shift(start_work=start_work, clock=toolbox.clock)
+    say(f"A shift of {OPERATOR} on {day}, invented: look at it on the Safety screen")
+    planned_shift = plan_demo_shift(start_work=start_work, clock=toolbox.clock, make_id=toolbox.make_id)
+    if planned_shift:
+        say(f"Shift plan for {planned_shift}")
     return start_work
+
+
+def _bring_in_results(toolbox: Toolbox, start_work: StartWork) -> None:
+    """The certificates that lie beside the yard folder, with the verdict on each."""
+    folder = toolbox.demo_folder.with_name(f"{toolbox.demo_folder.name}_results")
+    if toolbox.open_certificate is None or not folder.is_dir():
+        return
+    say("Results")
+    desk = Desk(Signer("Demo QC", "office"), toolbox.clock, toolbox.make_id)
+    summaries = bring_in_results(folder, open_certificate=toolbox.open_certificate, desk=desk, start_work=start_work)
+    for batch in summaries:
+        words = ", ".join(f"{verdict.element} {verdict.stands}" for verdict in batch.verdicts)
+        say(f"  {batch.laboratory}, {batch.job}: {words}")
 
 
 def _leave_draft(toolbox: Toolbox, start_work: StartWork, hole_id: str) -> None:

@@ -1,4 +1,4 @@
-"""The commands on loads: pack and list, seal and send, and hold the laboratory's list against what was sent."""
+"""The commands on loads: pack, seal and send, hand over, and hold the laboratory's list against what was sent."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from trayside.app.bag_views import hole_bags
-from trayside.app.custody import custody_of
+from trayside.app.custody import custody_of, hand_over
 from trayside.app.dispatch import make_load, send_load
 from trayside.app.load_findings import load_findings
 from trayside.app.load_view import LoadView, laboratory_csv, view_load
@@ -24,14 +24,15 @@ from trayside.cli.printing import plain_findings
 from trayside.cli.screen import say, say_findings
 from trayside.cli.toolbox import Toolbox
 from trayside.errors import ImpossibleValue, RefusedByRule, TraysideError
-from trayside.model.load import Request
+from trayside.model.load import Request, checked_request
 
 DEVICE = "terminal"
+SEALS = {"whole": True, "broken": False, "unsaid": None}
 By = Annotated[str, typer.Option("--by", help="Name of the person who does this.")]
 
 
 def add_load_commands(app: typer.Typer, toolbox: Toolbox) -> None:
-    """`trayside dispatch` and `trayside receive`."""
+    """`trayside dispatch`, `trayside hand-over` and `trayside receive`."""
 
     @app.command()
     def dispatch(
@@ -74,6 +75,43 @@ def add_load_commands(app: typer.Typer, toolbox: Toolbox) -> None:
         for path in written:
             say(str(path))
 
+    @app.command(name="hand-over")
+    def hand_over_(
+        load: Annotated[str, typer.Argument(help="The load that changed hands.")],
+        by: By,
+        giver: Annotated[str, typer.Option("--from", help="Who gave it.")],
+        taker: Annotated[str, typer.Option("--to", help="Who took it.")],
+        place: Annotated[str, typer.Option(help="Where.")],
+        at: Annotated[str, typer.Option(help="When it was signed for, like '2031-05-04 09:30'.")],
+        offset: Annotated[str, typer.Option(help="Offset of that time from UTC, like +02:00.")] = "UTC",
+        seals: Annotated[str, typer.Option(help="whole, broken, or unsaid.")] = "unsaid",
+        sacks: Annotated[int | None, typer.Option(min=0, max=10_000, help="Sacks counted.")] = None,
+        pin_stdin: PinStdin = False,
+        store: Store = DEFAULT_STORE,
+        as_json: AsJson = False,
+    ) -> None:
+        """Enter a hand-over of a load that was sent, with the time that was signed for."""
+        start_work = opened(toolbox, store)
+        if seals not in SEALS:
+            raise ImpossibleValue(f"seals {seals[:20]!r}", where="--seals", remedy=f"One of: {', '.join(SEALS)}")
+        name = signer(toolbox, start_work, by, right="dispatch", pin_stdin=pin_stdin)
+        moment, minutes = typed_time(at, offset=offset, what="--at")
+        desk = Desk(Signer(name, DEVICE, minutes), toolbox.clock, toolbox.make_id)
+        custody = hand_over(
+            load, from_person=giver, to_person=taker, place=place, at=moment, seals_intact=SEALS[seals], sacks=sacks,
+            desk=desk, start_work=start_work,
+        )  # fmt: skip
+        if as_json:
+            held = [
+                {"holder": one.holder, "since": one.since.isoformat() if one.since else None, "unbroken": one.unbroken}
+                for one in custody.holdings
+            ]
+            told = {"load": load, "holder": custody.holder, "unbroken": custody.unbroken, "holdings": held}
+            typer.echo(json.dumps(told | {"findings": plain_findings(custody.findings)}, ensure_ascii=False, indent=1))
+            return
+        say(f"{load}: {' > '.join(one.holder for one in custody.holdings)}{'' if custody.unbroken else ', with a gap'}.")
+        say_findings(custody.findings)
+
     @app.command()
     def receive(
         file: Annotated[Path, typer.Argument(help="The laboratory's list as CSV.")],
@@ -94,7 +132,7 @@ def add_load_commands(app: typer.Typer, toolbox: Toolbox) -> None:
         start_work = opened(toolbox, store)
         if toolbox.read_received is None:
             raise TraysideError("lists cannot be read here", where=str(file), remedy="Use the trayside command")
-        read = toolbox.read_received(file.read_bytes(), source=file.name, mass_unit=mass_unit or None)
+        read = toolbox.read_received(_bytes_of(file), source=file.name, mass_unit=mass_unit or None)
         taken = dict(_pair(one, "--take") for one in take or ())
         if confirm:
             name = signer(toolbox, start_work, by, right="dispatch", pin_stdin=pin_stdin)
@@ -118,7 +156,17 @@ def add_load_commands(app: typer.Typer, toolbox: Toolbox) -> None:
         say("Recorded." if confirm else "Compared only: add --confirm to record it.")
 
 
+def _bytes_of(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise TraysideError(
+            f"the list cannot be read ({error.strerror})", where=str(file), remedy="Look at the name of the file"
+        ) from error
+
+
 def _new_load(holes: list[str], request: Request, way: str, desk: Desk, start_work: StartWork) -> str:
+    request = checked_request(request)  # before anything is packed for it
     with start_work(writing=False) as work:
         trays, left = [], []
         for hole_id in holes:

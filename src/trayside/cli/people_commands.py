@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from trayside.app.pairing import make_code, revoke_tablet
-from trayside.app.people import add_person, change_settings, disable_person, new_pin
+from trayside.app.people import add_person, change_role, change_settings, disable_person, new_pin
 from trayside.app.people_ports import Secrets
 from trayside.app.ports import StartWork
 from trayside.app.sign_in import proven
@@ -67,6 +67,16 @@ def people_commands(toolbox: Toolbox) -> typer.Typer:
     def disable(name: Name, store: Store = DEFAULT_STORE) -> None:
         """They can no longer sign in, and are signed out everywhere; what they signed stays."""
         say(f"{disable_person(name, start_work=opened(toolbox, store)).name} can no longer sign in.")
+
+    @people.command()
+    def role(
+        name: Name,
+        role: Annotated[str, typer.Argument(help="operator, geologist, QC, lead or viewer.")],
+        store: Store = DEFAULT_STORE,
+    ) -> None:
+        """Give another role; they are signed out and sign in with it. The last lead stays lead."""
+        person = change_role(name, role=role, start_work=opened(toolbox, store))
+        say(f"{person.name} signs as {person.role} from now on.")
 
     @people.command()
     def pin(name: Name, pin_stdin: PinStdin = False, store: Store = DEFAULT_STORE) -> None:

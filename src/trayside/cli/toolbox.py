@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from trayside.app.certificate_reading import OpenCertificate
 from trayside.app.papers import Papers
 from trayside.app.people_ports import Secrets
 from trayside.app.ports import Clock, MakeId, ReadFolder, StartWork
@@ -31,3 +32,4 @@ class Toolbox:
     secrets: Secrets | None = None
     serve_lan: ServeLan | None = None
     read_received: ReadReceived | None = None
+    open_certificate: OpenCertificate | None = None

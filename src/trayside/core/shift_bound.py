@@ -43,6 +43,8 @@ class Bound:
 
     cost: float
     hole_start_min: Floats
+    piece_worth: Floats
+    """Least cost of each piece alone at the best prices."""
 
 
 def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
@@ -77,7 +79,7 @@ def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
     extra = work_price * (opening + np.where(laid_out > 1, 0.0, _change(task)))
 
     price = _first_prices(task, edges)
-    best, best_start, stale, pace = -math.inf, np.zeros(holes), 0, 1.0
+    best, best_start, best_worth, stale, pace = -math.inf, np.zeros(holes), np.zeros(len(hole)), 0, 1.0
     for _ in range(ROUNDS):
         total = np.concatenate(([0.0], np.cumsum(price * width)))
         one = whole.cost + _spent(whole, edges, price, total)
@@ -96,6 +98,7 @@ def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
         bound = float(np.minimum(one_cost, many_cost).sum() - np.dot(price, capacity)) + fixed
         if bound > best:
             best, stale = bound, 0
+            best_worth[by_hole] = free.min(axis=1)
             best_start = np.where(one_cost <= many_cost, whole.start[np.arange(holes), one_at], edges[many_at])
         else:
             stale += 1
@@ -115,7 +118,7 @@ def lower_bound(task: Task, *, cost: float, finish_min: float) -> Bound:
             break
         price = np.maximum(0.0, price + pace * max(cost - bound, 1e-6 * abs(cost)) / size * slope)
     # The rounding of some thousand terms goes to the safe side.
-    return Bound(best - 1e-9 * abs(best), best_start)
+    return Bound(float(best - 1e-9 * abs(best)), best_start, best_worth)
 
 
 def _change(task: Task) -> float:

@@ -12,17 +12,22 @@ all three in minutes. Beside it stands the cost of first come, first served, and
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from trayside.core.number_lists import one_number
 from trayside.core.planning_aid import PLANNING_AID
 from trayside.core.shift_bound import lower_bound
-from trayside.core.shift_routes import Task, hole_by_hole, in_turn, plan_cost, play, search
+from trayside.core.shift_paths import path_bound
+from trayside.core.shift_routes import Task, cheapest_of_all, hole_by_hole, in_turn, plan_cost, play, search
 from trayside.core.sources import Source
 from trayside.errors import ImpossibleValue
 
-FEWEST_MOVES, MOVES_A_PIECE, MOST_MOVES = 20_000, 600, 120_000
+MOVES_A_PIECE, MOST_MOVES = 1_200, 240_000
+FEW_PIECES = 7  # so few that every plan can be tried
+HEATS = (1.0, 0.2)  # of the two rounds of the search
+LAST_HEAT = 0.3  # of a third, where the gap is still wide
+BOUND_ROUNDS = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,7 @@ class ShiftSettings:
     finish_weight: float = 1.0
     late_weight: float = 20.0
     near: float = 0.002  # stop looking when this close to the bound
+    wanted: float = 0.04  # a wider gap than this to the bound is worth the double time
     most_moves: int | None = None
     source: Source = Source(  # noqa: RUF009 - a frozen record
         "no document found", "starting choice, replace by the yard's own", "common practice, no source"
@@ -143,16 +149,23 @@ class Replan:
     cut_off: str | None
     stuck: tuple[str, ...]
     says: str
+    saws: tuple[Saw, ...] = ()  # as they stand when the rest begins
 
 
 def plan_shift(
-    *, pieces: Sequence[Piece], saws: Sequence[Saw], settings: ShiftSettings = DEFAULT_SHIFT, seed: int = 0
+    *,
+    pieces: Sequence[Piece],
+    saws: Sequence[Saw],
+    settings: ShiftSettings = DEFAULT_SHIFT,
+    seed: int = 0,
+    enough: Callable[[], bool] | None = None,
 ) -> ShiftPlan:
     """Which pieces go to which saw, in which order.
 
-    Simulated annealing from the best of several starts (first come first served is one of them), with seeded chance and a
-    fixed number of moves: the same shift gives the same plan. The bound comes from prices on saw time (Lagrange
-    duality); the gap is what the best plan could still be cheaper.
+    Up to seven pieces every plan is tried. Beyond, simulated annealing from the best of several starts (first come first
+    served is one of them), with seeded chance and a fixed number of moves: the same shift gives the same plan, unless it is
+    stopped. The bound is the higher of two: prices on saw time, and prizes for pieces (both Lagrange duality); the gap is
+    what the best plan could still be cheaper.
 
     Parameters
     ----------
@@ -164,6 +177,8 @@ def plan_shift(
         Minutes between pieces, weights.
     seed : int
         Start of the chance.
+    enough : callable or None
+        Asked now and then; once it says True, the best plan and bound until then are given.
 
     Returns
     -------
@@ -180,7 +195,7 @@ def plan_shift(
     Source: derived (scheduling with set-ups; bound by Lagrange duality); minutes and weights are settings.
     Checked by: tests/unit/core/test_shift_plan.py, tests/properties/test_shift_plan_properties.py
     """
-    return _solve(list(pieces), list(saws), settings, seed, None)
+    return _solve(list(pieces), list(saws), settings, seed, None, enough or _never)
 
 
 def replan(
@@ -193,6 +208,7 @@ def replan(
     back_min: float | None = None,
     settings: ShiftSettings = DEFAULT_SHIFT,
     seed: int = 0,
+    enough: Callable[[], bool] | None = None,
 ) -> Replan:
     """The rest of the shift after a saw stops.
 
@@ -217,11 +233,13 @@ def replan(
         As for the plan.
     seed : int
         Start of the chance.
+    enough : callable or None
+        As for the plan.
 
     Returns
     -------
     Replan
-        .done, .plan, .moved, .cut_off, .stuck, .says
+        .done, .plan, .moved, .cut_off, .stuck, .says, .saws
 
     Raises
     ------
@@ -262,8 +280,8 @@ def replan(
     new = None
     if todo:
         order = [by_name[line.piece] for line in todo]
-        new = _solve(order, running, settings, seed, {line.piece: line.saw for line in todo})
-    return _with_changes(done, new, todo, under, stuck, stopped, now)
+        new = _solve(order, running, settings, seed, {line.piece: line.saw for line in todo}, enough or _never)
+    return replace(_with_changes(done, new, todo, under, stuck, stopped, now), saws=tuple(running))
 
 
 def metres_waiting(*, plan: ShiftPlan, at_min: float) -> tuple[tuple[str, float], ...]:
@@ -300,12 +318,25 @@ def metres_waiting(*, plan: ShiftPlan, at_min: float) -> tuple[tuple[str, float]
     return tuple(waiting.items())
 
 
+def _never() -> bool:
+    return False
+
+
 def _solve(
-    pieces: list[Piece], saws: list[Saw], settings: ShiftSettings, seed: int, old_saw: dict[str, str] | None
+    pieces: list[Piece],
+    saws: list[Saw],
+    settings: ShiftSettings,
+    seed: int,
+    old_saw: dict[str, str] | None,
+    enough: Callable[[], bool],
 ) -> ShiftPlan:
     task = _task(pieces, saws, settings)
     if not pieces:
         raise ImpossibleValue("no pieces", where="pieces", remedy="Give at least one piece to cut")
+    useful = frozenset.union(*task.allowed)
+    if len(useful) < len(saws):  # a saw that may take nothing would make the bounds weak
+        saws = [saw for number, saw in enumerate(saws) if number in useful]
+        task = _task(pieces, saws, settings)
     turn = in_turn(task, range(len(pieces)))
     starts = [turn, hole_by_hole(task, _by_ratio(task))]
     if old_saw is not None:
@@ -320,18 +351,48 @@ def _solve(
     bound = lower_bound(task, cost=plan_cost(task, cheapest), finish_min=_finish(task, cheapest))
     starts.append(hole_by_hole(task, sorted(set(task.hole), key=lambda hole: (bound.hole_start_min[hole], hole))))
     cheapest = min(starts, key=lambda queues: plan_cost(task, queues))
-    moves = settings.most_moves
-    if moves is None:
-        moves = min(MOST_MOVES, max(FEWEST_MOVES, MOVES_A_PIECE * len(pieces)))
-    queues = search(task, cheapest, moves=moves, seed=seed, bound=bound.cost, near=settings.near)
+    if len(pieces) <= FEW_PIECES:
+        queues = cheapest_of_all(task, cheapest)
+        least = plan_cost(task, queues)
+    else:
+        queues, least = _searched(task, cheapest, bound.cost, settings, seed, enough)
     lines, figures = _lines(task, queues, pieces, saws)
     first_come = _lines(task, turn, pieces, saws)[1]
     hole_done: dict[str, float] = {}
     for line in lines:
         hole_done[line.hole] = max(line.end_min, hole_done.get(line.hole, 0.0))
-    gap = figures.cost_min / bound.cost - 1.0 if bound.cost > 0.0 else math.inf
+    gap = figures.cost_min / least - 1.0 if least > 0.0 else math.inf
     done = tuple(sorted(hole_done.items(), key=lambda one: one[1]))
-    return ShiftPlan(lines, figures, first_come, bound.cost, gap, done, _in_words(figures, first_come, gap))
+    return ShiftPlan(lines, figures, first_come, least, gap, done, _in_words(figures, first_come, gap))
+
+
+def _searched(
+    task: Task, start: list[list[int]], bound: float, settings: ShiftSettings, seed: int, enough: Callable[[], bool]
+) -> tuple[list[list[int]], float]:
+    """The cheapest queues found, and the best bound."""
+    count = len(task.minutes)
+    moves = min(MOST_MOVES, MOVES_A_PIECE * count) if settings.most_moves is None else settings.most_moves
+
+    def further(queues: list[list[int]], turn: int, many: int, heat: float, least: float) -> list[list[int]]:
+        return search(
+            task, queues, moves=many, seed=seed + turn, bound=least, near=settings.near, first_heat=heat, enough=enough
+        )
+
+    queues, least = start, bound
+    for turn, heat in enumerate(HEATS):
+        queues = further(queues, turn, moves // len(HEATS), heat, least)
+    cost, finish = plan_cost(task, queues), _finish(task, queues)
+    if cost > (1.0 + settings.near) * least and not enough():
+        again = lower_bound(task, cost=cost, finish_min=finish)
+        least = max(least, again.cost)
+        if cost > (1.0 + settings.wanted) * least:
+            prizes = path_bound(
+                task, cost=cost, finish_min=finish, worth=again.piece_worth, rounds=BOUND_ROUNDS, enough=enough
+            )
+            least = max(least, prizes)
+        if cost > (1.0 + settings.wanted) * least:
+            queues = further(queues, len(HEATS), moves, LAST_HEAT, least)
+    return queues, least
 
 
 def _task(pieces: list[Piece], saws: list[Saw], settings: ShiftSettings) -> Task:
@@ -479,6 +540,8 @@ def _in_words(plan: PlanFigures, turn: PlanFigures, gap: float) -> str:
         f"late for the lorry {plan.late_m:.1f} m against {turn.late_m:.1f} m",
         "how far from the best is not known"
         if math.isinf(gap)
+        else "no plan is cheaper"
+        if gap == 0.0
         else f"no plan can be more than {100.0 * gap / (1.0 + gap):.1f} % cheaper",
     ]
     return "; ".join(words) + "."

@@ -12,12 +12,11 @@ the tails of two queues. It promises nothing by itself; `shift_bound` says how f
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-FIRST_HEAT = 0.3  # of the mean cost of a piece: how much worse a move may be at first
 LAST_HEAT = 0.001  # of the first
 
 
@@ -120,10 +119,47 @@ def hole_by_hole(task: Task, holes: Sequence[int]) -> list[list[int]]:
     return queues
 
 
+def cheapest_of_all(task: Task, start: Sequence[Sequence[int]]) -> list[list[int]]:
+    """The cheapest queues there are, by trying every one that is not dearer already: for a handful of pieces."""
+    best, best_cost = [list(queue) for queue in start], plan_cost(task, start)
+    queues: list[list[int]] = [[] for _ in task.ready_min]
+
+    def fill(saw: int, state: State, left: frozenset[int], cost: float, finish: float) -> None:
+        nonlocal best, best_cost
+        if cost + task.finish_weight * finish >= best_cost:
+            return
+        if not left:
+            best, best_cost = [list(queue) for queue in queues], cost + task.finish_weight * finish
+            return
+        for piece in sorted(left):
+            after = _after(task, saw, (piece,), state)
+            if math.isfinite(after[4]):
+                queues[saw].append(piece)
+                fill(saw, after, left - {piece}, cost + after[4] - state[4], max(finish, after[0]))
+                queues[saw].pop()
+        if saw + 1 < len(queues):
+            fill(saw + 1, _states(task, saw + 1, (), 0, None)[0], left, cost, finish)
+
+    fill(0, _states(task, 0, (), 0, None)[0], frozenset(range(len(task.minutes))), 0.0, 0.0)
+    return best
+
+
 def search(
-    task: Task, start: Sequence[Sequence[int]], *, moves: int, seed: int, bound: float, near: float
+    task: Task,
+    start: Sequence[Sequence[int]],
+    *,
+    moves: int,
+    seed: int,
+    bound: float,
+    near: float,
+    first_heat: float,
+    enough: Callable[[], bool] = lambda: False,
 ) -> list[list[int]]:
-    """The cheapest queues met; stops early once the cost is within `near` (a fraction) of the bound."""
+    """The cheapest queues met; stops early once the cost is within `near` (a fraction) of the bound.
+
+    `first_heat` is how much worse a move may be at first, in mean costs of a piece. `enough` is asked every few thousand
+    moves whether to stop.
+    """
     queues = [list(queue) for queue in start]
     count = len(task.minutes)
     states = [_states(task, saw, queue, 0, None) for saw, queue in enumerate(queues)]
@@ -139,13 +175,15 @@ def search(
         mates.setdefault(hole, []).append(piece)
 
     chance = np.random.default_rng(seed)
-    heat = FIRST_HEAT * best_cost / count
+    heat = first_heat * best_cost / count
     cooling = LAST_HEAT ** (1.0 / max(1, moves))
     draws = iter(())
     for _ in range(moves):
         heat *= cooling
         draw = next(draws, None)
         if draw is None:
+            if enough():
+                break
             draws = iter(chance.random((4096, 6)).tolist())
             draw = next(draws)
         kind, pick, other, side, length, luck = draw

@@ -40,8 +40,12 @@ def faults_between(
         faults += _wrong_row_ends(typed["trays"])
     if "density" in typed:
         faults += _density_without_masses(typed["density"])
+    if "certified_values" in typed:
+        faults += _certificates_that_say_nothing(typed["certified_values"])
     if "tickets" in typed:
         faults += _wrong_ticket_ranges(typed["tickets"]) + _wrong_voids(typed["tickets"])
+    if "saws" in typed:
+        faults += _saws_that_cannot_be(typed["saws"])
     return faults
 
 
@@ -220,6 +224,24 @@ def _density_without_masses(density: TypedTable) -> list[Fault]:
     )  # fmt: skip
 
 
+def _certificates_that_say_nothing(held: TypedTable) -> list[Fault]:
+    """A standard needs a content and the scatter of results about it; a blank may have an upper limit alone."""
+    value, sd, limit = (held.frame[name] for name in ("certified", "performance_sd", "upper_limit"))
+    nothing = (value.is_null() | sd.is_null()) & limit.is_null()
+    for unread in held.unread.values():
+        nothing &= ~unread  # that cell has its own fault
+    faults = _flagged(
+        held, nothing, ("certified", "performance_sd", "upper_limit"), "certified",
+        "the row has neither a content with its standard deviation nor an upper limit",
+        "Enter certified and performance_sd of a standard, or upper_limit of a blank",
+    )  # fmt: skip
+    zero = ((value == 0) | (sd == 0) | (limit == 0)).fill_null(False)
+    return faults + _flagged(
+        held, zero, ("certified", "performance_sd", "upper_limit"), "certified",
+        "a content, standard deviation or limit of zero", "Leave the cell empty when the certificate does not give it",
+    )  # fmt: skip
+
+
 def _wrong_ticket_ranges(tickets: TypedTable) -> list[Fault]:
     first, last, digits = (tickets.frame[name] for name in ("first", "last", "digits"))
     faults = _flagged(
@@ -230,6 +252,20 @@ def _wrong_ticket_ranges(tickets: TypedTable) -> list[Fault]:
     return faults + _flagged(
         tickets, too_long, ("last", "digits"), "digits",
         "the last number has more digits than the tickets", "Correct the number, or the digits printed on the tickets",
+    )  # fmt: skip
+
+
+def _saws_that_cannot_be(saws: TypedTable) -> list[Fault]:
+    low, high, flange, blade = (
+        saws.frame[name] for name in ("water_low_l_min", "water_high_l_min", "flange_diameter_mm", "largest_blade_mm")
+    )
+    faults = _flagged(
+        saws, (low >= high).fill_null(False), ("water_low_l_min", "water_high_l_min"), "water_high_l_min",
+        "the most water is not above the least", "Exchange the two, or correct the wrong one",
+    )  # fmt: skip
+    return faults + _flagged(
+        saws, (flange >= blade).fill_null(False), ("flange_diameter_mm", "largest_blade_mm"), "flange_diameter_mm",
+        "the flange is as large as the largest blade", "Correct the flange, or the blade the guard takes",
     )  # fmt: skip
 
 

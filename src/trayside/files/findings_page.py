@@ -24,6 +24,8 @@ SUBJECTS = {
     "custody": "Custody",
     "receipt": "The laboratory's received list",
     "kept": "Kept core",
+    "certificate": "Certificates",
+    "result": "Results",
 }
 
 

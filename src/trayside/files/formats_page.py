@@ -39,10 +39,10 @@ but not both; or the whole yard is one workbook with `rules.toml` beside it. Oth
 - **All or nothing.** A folder with a fault is refused as a whole. Every fault is listed with table, row, column, what was
   read and what to do; of faults of one kind in one column the first {SHOWN} are shown and the rest are counted.
 - **Loading again.** A hole in the folder replaces what was loaded of it before, all tables together; holes that are not in
-  the folder stay. What the whole yard shares (core_sizes, rock_codes, materials, tickets) is added to: a row replaces the
-  stored row with its key, and stored rows the folder does not name stay, so a folder takes nothing away from holes loaded
-  before. A shared table may be left out once the yard holds it. A folder that names every stored row gives their order too.
-  `rules.toml` replaces the yard's rules as a whole; without it they stay. The load says what changed.
+  the folder stay. What the whole yard shares (core_sizes, rock_codes, materials, certified_values, tickets, saws, blades) is
+  added to: a row replaces the stored row with its key, and stored rows the folder does not name stay, so a folder takes
+  nothing away from holes loaded before. A shared table may be left out once the yard holds it. A folder that names every
+  stored row gives their order too. `rules.toml` replaces the yard's rules as a whole; without it they stay. The load says what changed.
 - **Taking something out.** A material that is used up has 0 in stock. A ticket book that is gone has its `last` number set
   to the last one used, or the rest among its voids. Two books that share numbers are found, also when one was only renamed.
 - **Form.** UTF-8 (a byte order mark does no harm), commas, one header row, a cell for every column in every row. A cell
@@ -114,6 +114,9 @@ MORE = {
     ],
     "rock": ["`grade_class` is one of the classes in `rules.toml`."],
     "density": ["Each row has both masses or the density, and the mass in water is less than the dry mass."],
+    "certified_values": [
+        "Each row has a content with its standard deviation, or an upper limit; a zero is left out instead.",
+    ],
     "tickets": [
         "`last` is not below `first` and fits the digits; spoiled numbers belong to their own book.",
         "With other digits or another check character a ticket reads otherwise and is still one ticket:",
@@ -161,7 +164,7 @@ def _section(model: type[BaseModel], *, path: str, many: bool, shipped) -> list[
     inside = {name: _section_of(field.annotation) for name, field in model.model_fields.items()}
     settings = [_setting(model, name) for name, section in inside.items() if section is None]
     lines = [f"### {title}\n", "| setting | kind | default | note |", "|---|---|---|---|", *settings, ""]
-    if many:
+    if many and shipped:
         rows = [f"- {', '.join(f'{key} = {_shown(value)}' for key, value in entry)}" for entry in shipped]
         lines += ["Shipped, in this order:", "", *rows, ""]
     for name, section in inside.items():

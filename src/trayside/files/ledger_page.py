@@ -12,7 +12,9 @@ TITLES = {
     "sack": "Sack",
     "load": "Load",
     "saw": "Saw",
+    "blade": "Blade",
     "hole": "Kept core of a hole",
+    "certificate": "Certificate of a laboratory",
 }
 TOP = """# The ledger
 

@@ -9,10 +9,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-Censor = Literal["none", "lt", "gt", "not_detected", "not_analysed", "insufficient", "listed_not_received"]
+from trayside.model.finding import Finding
+
+Censor = Literal["none", "lt", "gt", "not_detected", "not_analysed", "insufficient", "listed_not_received", "review"]
 CENSORS: tuple[Censor, ...] = (
-    "none", "lt", "gt", "not_detected", "not_analysed", "insufficient", "listed_not_received",
+    "none", "lt", "gt", "not_detected", "not_analysed", "insufficient", "listed_not_received", "review",
 )  # fmt: skip
+"""`review`: the text cannot be read with certainty; it counts as no result until the laboratory writes it anew."""
 LineKind = Literal["sample", "coarse duplicate", "pulp duplicate", "laboratory standard", "laboratory blank"]
 LINE_KINDS: tuple[LineKind, ...] = (
     "sample", "coarse duplicate", "pulp duplicate", "laboratory standard", "laboratory blank",
@@ -23,7 +26,8 @@ LINE_KINDS: tuple[LineKind, ...] = (
 class Analyte:
     """One column of results: what was measured, how, in which unit, between which limits.
 
-    `unit` is UCUM. A result that names a limit of its own keeps it beside it; these are the column's.
+    `unit` is UCUM. A result that names a limit of its own keeps it beside it; these are the column's. `ppm_per_unit` is
+    None when the unit is no mass fraction. `as_written` is the header as it stood.
     """
 
     column: int
@@ -32,6 +36,8 @@ class Analyte:
     method: str = ""
     lower_limit: float | None = None
     upper_limit: float | None = None
+    ppm_per_unit: float | None = None
+    as_written: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +70,10 @@ class Result:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """One certificate as imported. A re-issue names the one it supersedes, which then counts no more."""
+    """One certificate as imported. A re-issue names the one it supersedes, which then counts no more.
+
+    `mapping` says how the file was read; `findings` are those of the day it came in.
+    """
 
     certificate_id: str
     laboratory: str
@@ -78,16 +87,43 @@ class Certificate:
     analytes: tuple[Analyte, ...]
     supersedes: str | None = None
     superseded_by: str | None = None
+    mapping: dict[str, object] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+ChangeKind = Literal["value", "unit", "added", "gone"]
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateChange:
+    """One value that a re-issue changed. `ratio` is after over before in one unit, where both are numbers.
+
+    `unit`: the written number is the same (or the amount is) but the unit is another. None stands for "not there".
+    """
+
+    kind: ChangeKind
+    number: str
+    line_kind: LineKind
+    element: str
+    method: str
+    before_text: str | None
+    before_unit: str | None
+    after_text: str | None
+    after_unit: str | None
+    ratio: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ColumnMapping:
-    """How a laboratory's files are to be read; remembered by laboratory once a person confirmed it.
+    """How a laboratory's files are to be read; remembered by laboratory and header once a person confirmed it.
 
-    `layout` says whether a line holds all elements or one. Rows and columns count from 1; 0 means there is none.
-    `more` holds what a reader of one format needs beyond that, as plain JSON values.
+    `layout` says whether a line holds all elements or one. `more` holds what the reader needs beyond that, as plain
+    JSON values; `header_digest` tells one layout of a laboratory from its others.
     """
 
     laboratory: str
     layout: Literal["wide", "long"]
     more: dict[str, object] = field(default_factory=dict)
+    header_digest: str = ""
+    confirmed_by: str = ""
+    confirmed_at: datetime | None = None

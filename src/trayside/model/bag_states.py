@@ -46,6 +46,11 @@ PAST_CUT = BAG_STATES[2:-1]
 CONTROL_STATES = ("planned", "inserted", "weighed", "sealed", "received", "void")
 TRAY_STATES = ("waiting", "staged", "closed", "racked")
 SACK_STATES = ("open", "sealed", "loaded", "received")
+SAW_ACTS = (
+    "washed", "flush_cut", "blade_fitted", "blade_removed", "blade_dressed", "water_checked", "water_changed",
+    "sump_cleaned", "cleaned_out", "prestart_signed", "tagged_out", "released", "photo_attached",
+)  # fmt: skip
+"""A saw has no road to go along: whether it may run is read off its acts and the day by `app.saw_state`."""
 LOAD_STATES = ("open", "on the road", "received")
 
 MACHINES: dict[str, Machine] = {
@@ -88,6 +93,7 @@ MACHINES: dict[str, Machine] = {
                 Move("staged", ("waiting", "staged"), "staged"),
                 Move("tray_closed", ("staged",), "closed"),
                 Move("rack_placed", ("closed", "racked"), "racked"),
+                Move("cut_line_read", TRAY_STATES),
                 Move("photo_attached", TRAY_STATES),
             ),
         ),
@@ -117,9 +123,26 @@ MACHINES: dict[str, Machine] = {
             "saw",
             "saw",
             ("in use",),
-            (Move("washed", ("in use",)), Move("flush_cut", ("in use",)), Move("photo_attached", ("in use",))),
+            tuple(Move(kind, ("in use",)) for kind in SAW_ACTS),
         ),
-        Machine("hole", "hole", ("kept",), (Move("piece_taken", ("kept",)), Move("photo_attached", ("kept",)))),
+        Machine(
+            "blade",
+            "blade",
+            ("in use",),
+            (Move("height_measured", ("in use",)), Move("photo_attached", ("in use",))),
+        ),
+        Machine(
+            "certificate",
+            "certificate",
+            ("reported",),
+            (Move("verdict_signed", ("reported",)), Move("photo_attached", ("reported",))),
+        ),
+        Machine(
+            "hole",
+            "hole",
+            ("kept",),
+            (Move("piece_taken", ("kept",)), Move("cut_line_set", ("kept",)), Move("photo_attached", ("kept",))),
+        ),
     )
 }
 
@@ -254,7 +277,7 @@ class _Fold:
         against = (same or moved or [None])[-1]
         said = f"it is {self.state} already" if not same else f"it was {_spoken(event.kind)} before"
         if against is not None:
-            said += f" (by {against.person} on {against.device}, {against.captured_at})"
+            said += f" (by {against.person} on {against.device}, {spoken_moment(against.captured_at)})"
         return Contradiction(event, said, against.event_id if against else None)
 
 
@@ -262,6 +285,11 @@ def _verdict(corrections: Iterable[Event]) -> str | None:
     """The last verdict on whether the act counts; restating a value says nothing about that."""
     verdicts = [one.values["verdict"] for one in corrections if one.values["verdict"] != "restated"]
     return verdicts[-1] if verdicts else None
+
+
+def spoken_moment(text: str) -> str:
+    """A moment of the ledger for people: to the minute, in UTC."""
+    return f"{text[:10]} {text[11:16]} UTC"
 
 
 def _spoken(kind: str) -> str:

@@ -255,7 +255,7 @@ def _values(event: Event, kind: EventKind, where: str) -> None:
     for value in kind.values:
         if value.required and value.name not in event.values:
             _refuse(where, f"values.{value.name}", f"{kind.name} needs it", f"Send {value.meaning}")
-    if kind.name == "piece_taken" and event.values["from_mm"] >= event.values["to_mm"]:
+    if kind.name in ("piece_taken", "cut_line_set") and event.values["from_mm"] >= event.values["to_mm"]:
         _refuse(where, "values.to_mm", "the bottom does not lie below the top", "Look at both depths")
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-ObjectType = Literal["bag", "tray", "sack", "load", "saw", "hole"]
-OBJECT_TYPES: tuple[ObjectType, ...] = ("bag", "tray", "sack", "load", "saw", "hole")
+ObjectType = Literal["bag", "tray", "sack", "load", "saw", "blade", "hole", "certificate"]
+OBJECT_TYPES: tuple[ObjectType, ...] = ("bag", "tray", "sack", "load", "saw", "blade", "hole", "certificate")
 ValueKind = Literal["text", "code", "codes", "texts", "whole", "choice", "yes_no", "sha256"]
 
 LONGEST_TEXT = 500
@@ -21,11 +21,15 @@ DEEPEST_MM = 15_000_000
 SIDES = ("right", "left", "none")
 FRACTIONS = ("whole", "half", "quarter", "skeleton", "none")
 VERDICTS = ("stands", "set_aside", "restated")
+BATCH_WORDS = ("use", "use with note", "re-assay", "cannot judge")
+CUT_LINE_BASES = ("orientation line", "best plane", "vein apex", "other")
+OFF_BECAUSE = ("worn", "cracked", "segment lost", "glazed", "other rock", "other")
+TALLEST_SEGMENT_UM = 50_000
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value of an event. Masses are whole grams, lengths whole millimetres, times whole seconds."""
+    """One value of an event. Masses are whole grams, lengths whole millimetres (`_um`: micrometres), times whole seconds."""
 
     name: str
     kind: ValueKind
@@ -62,6 +66,10 @@ def _whole(name: str, meaning: str, low: int, high: int, *, required: bool = Fal
 
 def _choice(name: str, meaning: str, choices: tuple[str, ...], *, required: bool = False) -> Value:
     return Value(name, "choice", meaning, required, choices=choices)
+
+
+def _degrees(name: str, meaning: str) -> Value:
+    return _whole(name, meaning, -179, 180, required=True)
 
 
 def _mass(heaviest_g: int, *, required: bool = False) -> Value:
@@ -143,6 +151,75 @@ KINDS: tuple[EventKind, ...] = (
             _code("before", "number of the sample cut next"),
             _whole("cuts", "how many cuts", 1, 100),
         ),
+    ),
+    EventKind(
+        "blade_fitted",
+        ("saw",),
+        "a blade was put on the saw",
+        (_code("blade", "blade", required=True), _whole("stamp_rpm", "highest rpm as read on the blade", 1, 50_000)),
+    ),
+    EventKind(
+        "blade_removed",
+        ("saw",),
+        "the blade was taken off",
+        (
+            _code("blade", "blade", required=True),
+            _choice("because", "why", OFF_BECAUSE, required=True),
+            Value("scrapped", "yes_no", "whether it is never fitted again"),
+        ),
+    ),
+    EventKind("blade_dressed", ("saw",), "the blade was dressed in abrasive stone", (_code("blade", "blade"),)),
+    EventKind(
+        "height_measured",
+        ("blade",),
+        "the marked segments were measured, blade cold and saw isolated",
+        (
+            _whole("height_um", "mean height of the segments", 0, TALLEST_SEGMENT_UM, required=True),
+            Value("readings", "texts", "the heights as read, in millimetres"),
+            _code("saw", "saw it is on"),
+        ),
+    ),
+    EventKind(
+        "water_checked",
+        ("saw",),
+        "flow and state of the water at the blade",
+        (
+            _whole("flow_ml_min", "flow at the blade in millilitres a minute", 0, 1_000_000),
+            Value("dust", "yes_no", "dust leaves the cut"),
+            Value("mist", "yes_no", "mist stands round the blade"),
+            Value("fines", "yes_no", "fines are washed off the core"),
+            Value("gritty", "yes_no", "the water feels gritty"),
+            _whole("water_degc", "temperature", 0, 100),
+        ),
+    ),
+    EventKind("water_changed", ("saw",), "the saw has fresh water", (_text("remark", "anything worth saying"),)),
+    EventKind("sump_cleaned", ("saw",), "slurry was taken out of the sump, wet", (_text("where_to", "where it went"),)),
+    EventKind(
+        "cleaned_out",
+        ("saw",),
+        "the end-of-day clean-out: saw, cradle and floor washed, sump emptied, water drained",
+        (Value("drained", "yes_no", "whether the water was let out"), _text("remark", "anything worth saying")),
+    ),
+    EventKind(
+        "prestart_signed",
+        ("saw",),
+        "the pre-start card was answered and signed",
+        (
+            Value("passed", "yes_no", "whether the saw may be started", True),
+            _code("card", "fingerprint of the items as they were worded", required=True),
+            Value("answers", "texts", "every item with its answer", True),
+            Value("failed", "codes", "items that failed"),
+        ),
+    ),
+    EventKind(
+        "tagged_out",
+        ("saw",),
+        "the saw is out of use and carries a tag; the reason says why",
+        (Value("items", "codes", "items of the card that failed"),),
+        needs_reason=True,
+    ),
+    EventKind(
+        "released", ("saw",), "the saw may be used again; the reason says what was done to it", needs_reason=True
     ),
     EventKind(
         "tray_closed",
@@ -237,6 +314,41 @@ KINDS: tuple[EventKind, ...] = (
             _choice("left", "share of the whole core that is left", FRACTIONS, required=True),
             _text("asked_by", "who asked for it", required=True),
             _text("purpose", "what for"),
+        ),
+    ),
+    EventKind(
+        "cut_line_set",
+        ("hole",),
+        "the geologist set where the cut line runs over a stretch, and which half is bagged there; the reason says why",
+        (
+            _whole("from_mm", "top", 0, DEEPEST_MM, required=True),
+            _whole("to_mm", "bottom", 0, DEEPEST_MM, required=True),
+            _degrees("start_deg", "cut line from the orientation line at the top, clockwise looking downhole"),
+            _degrees("end_deg", "the same at the bottom; it turns evenly between"),
+            _choice("side", "the half in the bag, looking downhole with the cut line up", ("right", "left"), required=True),
+            _choice("basis", "what it follows", CUT_LINE_BASES, required=True),
+        ),
+        needs_reason=True,
+    ),
+    EventKind(
+        "cut_line_read",
+        ("tray",),
+        "the place of the drawn cut line was read at both ends of the tray",
+        (
+            _degrees("start_deg", "cut line from the orientation line at the start, clockwise looking downhole"),
+            _degrees("end_deg", "the same at the end of the tray"),
+        ),
+    ),
+    EventKind(
+        "verdict_signed",
+        ("certificate",),
+        "a person decided whether the results of an element can be used",
+        (
+            _code("element", "the element", required=True),
+            _choice("word", "what they decided", BATCH_WORDS, required=True),
+            _choice("computed", "what the rules said", BATCH_WORDS, required=True),
+            Value("digest", "sha256", "fingerprint of results, controls and rules they looked at", True),
+            Value("reasons", "texts", "the reasons they were shown"),
         ),
     ),
     EventKind(

@@ -12,18 +12,19 @@ from trayside.model.event import LONGEST_NAME, UNPRINTABLE
 
 Role = Literal["operator", "geologist", "QC", "lead", "viewer"]
 ROLES: tuple[Role, ...] = get_args(Role)
-Right = Literal["look", "record", "plan", "edit", "issue", "dispatch", "resolve", "manage"]
+Right = Literal["look", "record", "plan", "edit", "issue", "dispatch", "resolve", "exposures", "manage"]
 RIGHTS: tuple[Right, ...] = get_args(Right)
 
 MAY: dict[Role, frozenset[Right]] = {
     "operator": frozenset({"look", "record"}),
     "geologist": frozenset({"look", "record", "plan", "edit", "issue", "resolve"}),
-    "QC": frozenset({"look", "dispatch", "resolve"}),
+    "QC": frozenset({"look", "dispatch", "resolve", "exposures"}),
     "lead": frozenset(RIGHTS),
     "viewer": frozenset({"look"}),
 }
 """look: every screen. record: acts at the bench. plan, edit, issue: the cut sheet. dispatch: sacks, loads, receipts.
-resolve: settle conflicts in the ledger. manage: people and tablets. Common practice, no source."""
+resolve: settle conflicts in the ledger. exposures: see what others were exposed to; everybody sees their own.
+manage: people and tablets. Common practice, no source."""
 
 SHORTEST_PIN, LONGEST_PIN = 6, 12
 """Six digits: NIST SP 800-63B section 5.1.1.1 (2017, from memory)."""

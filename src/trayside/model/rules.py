@@ -11,6 +11,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from trayside.model.person import Role
+from trayside.model.safety_settings import SafetySettings
+
 Condition = Literal["intact", "blocky", "rubble", "clay"]
 
 
@@ -52,6 +55,20 @@ class OrientationRules(Section):
     drift_deg: float = Field(20.0, gt=0, le=180)
     drift_over_m: float = Field(30.0, gt=0, le=1000)
     """A line that turns by more than drift_deg over at least this length is a finding."""
+    reference_line: Literal["bottom", "top"] = "bottom"
+    """Which line on the core beta is measured from: along the bottom or the top of the hole."""
+    apex: Literal["lower", "upper"] = "lower"
+    """Which apex of the ellipse beta is read at: the downhole (lower) or the uphole one."""
+    alpha_to: Literal["plane", "pole"] = "plane"
+    agree_deg: float = Field(10.0, gt=0, lt=180)
+    """Marks agree when they lie within this of each other."""
+    solid_from: int = Field(3, ge=1, le=20)
+    """Agreeing marks for a solid line (one published practice: three, seen); fewer make it dashed."""
+    dashed_from: int = Field(2, ge=1, le=20)
+    turned_odds: float = Field(100.0, gt=1, le=1e9)
+    """Odds at which the fabric is believed when it says that the line of a run lies on the other side of the core."""
+    least_oriented: float = Field(0.3, ge=0, le=1)
+    """A hole with orientation marks on a smaller share of its core is a finding."""
 
 
 class DensityRules(Section):
@@ -163,6 +180,32 @@ class CutSettings(Section):
         "rubble": "cannot be sawn safely: take half by mass, all sizes and the fines",
         "clay": "water and blade would wash it away",
     }
+
+
+class CutPlaneSettings(Section):
+    """Which way to cut. Only the paper and the screens are made from it; no plan is."""
+
+    carriers: dict[str, Annotated[float, Field(gt=0, le=1e6)]] = {"vein": 1.0}
+    """Kinds of plane that carry metal, each with its grade against the others; the rock between counts as barren."""
+    fabric: tuple[str, ...] = ("foliation", "bedding")
+    """Kinds that stand in where too few carriers are measured: the grade may follow the layers."""
+    band_mm: float = Field(10.0, gt=0, le=1000)
+    """Thickness of a plane that was measured without one."""
+    fewest_veins: int = Field(5, ge=2, le=1000)
+    """Fewest planes that can show a direction."""
+    ignorable_imbalance: float = Field(0.02, ge=0, le=1)
+    """What the worst plane may add to the difference of the halves before the direction matters."""
+    allowed_rise: float = Field(0.03, ge=0, le=1)
+    """Rise in cost that is free; 0.03 is a turn of 10 degrees where all veins agree."""
+    chance_limit: float = Field(0.05, gt=0, lt=1)
+    domain_shortest_m: float = Field(10.0, gt=0, le=1000)
+    domain_fewest_veins: int = Field(8, ge=2, le=1000)
+    domain_turn_deg: float = Field(10.0, ge=0, le=90)
+    """Smallest change of the best plane that is worth a break."""
+    domain_chance: float = Field(0.01, ge=0.005, lt=1)
+    """Chance of a break in a hole whose veins keep one direction."""
+    drift_alert_deg: float = Field(10.0, gt=0, le=180)
+    """A cut line that turns by more than this in a tray, or from one tray to the next, is told (4.2 mm on NQ, derived)."""
 
 
 class MassSettings(Section):
@@ -316,6 +359,255 @@ class BenchSettings(Section):
     scale: ScaleSettings = ScaleSettings()
 
 
+PairKind = Literal["half/half", "half/quarter", "quarter/quarter", "coarse", "pulp", "second laboratory"]
+PAIR_SLOPES: dict[PairKind, float] = {
+    "half/half": 1.35, "half/quarter": 1.35, "quarter/quarter": 1.35, "coarse": 1.22, "pulp": 1.11,
+    "second laboratory": 1.11,
+}  # fmt: skip
+PAIR_LIMITS_AT_ZERO: dict[PairKind, float] = dict.fromkeys(PAIR_SLOPES, 5.0)
+
+
+class ResultSettings(Section):
+    """How certificates are judged. Where no source is named a default is our own starting choice."""
+
+    standard_rules: Literal["Shewhart", "Western Electric", "Nelson", "Westgard"] = "Westgard"
+    r4s_reading: Literal["both beyond 2", "range over 4"] = "both beyond 2"
+    r4s_across_materials: bool = True
+    """Westgard's R4s looks at all standards of one batch, whatever their material."""
+    scores_against: Literal["certificate", "own history"] = "certificate"
+    own_history_least: int = Field(20, ge=8, le=1000)
+    """Results of a standard before the yard's own mean and scatter are used."""
+    cusum_k: float = Field(0.5, gt=0, le=5)
+    cusum_h: float = Field(5.0, gt=0, le=50)
+    """k 0.5 and h 5 see one standard deviation in about ten results (Montgomery, from memory)."""
+    ewma_weight: float = Field(0.2, gt=0.001, le=1)
+    ewma_limit: float = Field(3.0, gt=0, le=10)
+    bias_that_matters: float = Field(0.05, gt=0, lt=1)
+    """Relative bias of a standard or between pairs that changes what can be done with the results."""
+    drift_level: float = Field(0.01, gt=0, lt=0.5)
+    own_label_level: float = Field(0.997, gt=0.5, lt=1)
+    other_label_level: float = Field(0.95, gt=0.5, lt=1)
+    """Distance at which a label no longer holds, and at which another material is taken for it."""
+    coarse_blank_limits: float = Field(5.0, gt=0, le=100)
+    fine_blank_limits: float = Field(3.0, gt=0, le=100)
+    """A blank without an upper limit of its own fails above so many lower limits of the method (from memory)."""
+    carry_over_allowed: float = Field(0.01, gt=0, lt=1)
+    carry_over_level: float = Field(0.05, gt=0, lt=0.5)
+    blank_rate_allowed: float = Field(0.05, gt=0, lt=1)
+    carried_is: Literal["note", "failure"] = "note"
+    """What a blank above its limit is when all of it may have been carried over from the sample before."""
+    pair_slope: dict[PairKind, Annotated[float, Field(gt=1, le=10)]] = PAIR_SLOPES
+    """Slope m of the hyperbola larger^2 = m^2 smaller^2 + b^2 of each kind of pair (from memory)."""
+    pair_limits_at_zero: dict[PairKind, Annotated[float, Field(ge=0, le=1000)]] = PAIR_LIMITS_AT_ZERO
+    """b of the hyperbola in lower limits of the method. A kind that is not named keeps its default."""
+    pairs_failed_share: float = Field(0.10, gt=0, lt=1)
+    pairs_above_limits: float = Field(10.0, ge=1, le=1000)
+    """Precision is taken from pairs whose mean is above so many lower limits."""
+    pairs_least: int = Field(8, ge=3, le=1000)
+    """Fewer pairs of a kind are shown and not judged."""
+    mix_up_odds: float = Field(100.0, gt=1, le=1e9)
+    class_log_sd: float = Field(1.0, gt=0, le=5)
+    """Scatter of the logarithm of grade inside an expected grade class."""
+    bounds: dict[Literal["standard", "blank"], tuple[Literal["standard", "blank"], ...]] = {
+        "standard": ("standard",),
+        "blank": ("blank",),
+    }
+    """Kinds of control whose pass ends the range that a failed one opens."""
+    passes_to_end: int = Field(1, ge=1, le=10)
+    least_standards: int = Field(1, ge=0, le=100)
+    least_blanks: int = Field(1, ge=0, le=100)
+    """With fewer judged controls in a batch an element cannot be judged."""
+    price_per_result: float = Field(0.0, ge=0, le=1e6)
+    price_per_kg: float = Field(0.0, ge=0, le=1e6)
+    price_per_order: float = Field(0.0, ge=0, le=1e9)
+    currency: str = Field("", max_length=10)
+    steering_element: str = Field("Au", min_length=1, max_length=40)
+    """The element the expected grade classes speak of."""
+    elements: tuple[str, ...] = ()
+    """Elements that are judged; empty for every element that a standard or a blank is certified for."""
+    composite_m: float = Field(2.0, gt=0, le=100)
+    composite_end: Literal["keep", "join", "leave out"] = "keep"
+    gaps: Literal["no result", "leave out", "as grade"] = "no result"
+    gap_grade_ppm: float = Field(0.0, ge=0, le=1e6)
+    gap_least_covered: float = Field(0.5, ge=0, le=1)
+    cutoff_ppm: float = Field(0.5, gt=0, le=1e6)
+    longest_waste_m: float = Field(2.0, ge=0, le=100)
+    least_intercept_m: float = Field(1.0, ge=0, le=1000)
+
+    def hyperbola(self, kind: PairKind, *, lower_limit_ppm: float) -> tuple[float, float]:
+        """m and b (ppm) of a kind of pair."""
+        m = self.pair_slope.get(kind, PAIR_SLOPES[kind])
+        return m, self.pair_limits_at_zero.get(kind, PAIR_LIMITS_AT_ZERO[kind]) * lower_limit_ppm
+
+
+class SawRockClass(Section):
+    """Rocks that wear a blade alike, how fast, and at which speed they are usually cut."""
+
+    name: str = Field(min_length=1, max_length=40)
+    rocks: tuple[str, ...] = ()
+    """Rock codes of the class."""
+    low_m_s: float | None = Field(None, gt=0, le=100)
+    """Surface speeds usual for it; both or neither. No law gives them."""
+    high_m_s: float | None = Field(None, gt=0, le=100)
+    wear_mm_per_m2: float = Field(0.2, gt=0, le=100)
+    """Height worn off the segments for each square metre sawn, before any reading."""
+    wear_sd_mm_per_m2: float = Field(0.08, gt=0, le=100)
+
+    @model_validator(mode="after")
+    def speeds_in_order(self):
+        if (self.low_m_s is None) != (self.high_m_s is None):
+            raise ValueError("give low_m_s and high_m_s, or neither")
+        if self.low_m_s is not None and self.low_m_s >= self.high_m_s:
+            raise ValueError("low_m_s must be below high_m_s")
+        return self
+
+
+class SawSettings(Section):
+    """Saws, blades, water, the pre-start card. The maker's manual and the law of the place come before all of it."""
+
+    card_needed: bool = True
+    """Without a passed card a saw of the register does not run."""
+    card_for: Literal["day", "shift"] = "day"
+    """A card holds until midnight, or for shift_h hours after it was signed."""
+    shift_h: float = Field(12.0, gt=0, le=24)
+    card_after_blade_change: bool = True
+    """A blade fitted after the card was signed asks for a new card."""
+    card_left_out: tuple[str, ...] = ()
+    """Keys of items this yard does not ask, as printed on the card."""
+    card_more: tuple[Annotated[str, Field(min_length=1, max_length=200)], ...] = ()
+    """Items of this yard's own."""
+    glove_rule: str = Field(
+        "no gloves near the running blade, gloves to lift cut core and trays", min_length=1, max_length=200
+    )
+    """Sources conflict: one warns of gloves drawn into rotating tools, another asks for heavy gloves (both seen)."""
+    release_roles: tuple[Role, ...] = ("lead",)
+    """Who may release a saw that is tagged out."""
+    clean_out_needed: bool = True
+    """Without the clean-out after the last cut of a day the saw does not run the next."""
+    method_saws: dict[str, Literal["automatic", "manual", "splitter"]] = {
+        "automatic saw": "automatic",
+        "manual saw": "manual",
+        "splitter": "splitter",
+    }
+    """Which kind of saw a cut method asks for, by the words of [cut.method_by_condition]."""
+    methods_without_saw: tuple[str, ...] = ("half by mass", "knife", "wire", "whole core")
+    """Every other method counts as sawing."""
+    classes: tuple[SawRockClass, ...] = ()
+    """Rocks that wear a blade alike. Rocks in no class belong to other_rock."""
+    other_rock: SawRockClass = SawRockClass(name="rock")
+    lowest_height_mm: float = Field(2.0, ge=0, le=50)
+    """Segments this high come off: never down to the core of the blade, never to finish a tray."""
+    new_height_sd_mm: float = Field(0.2, gt=0, le=10)
+    height_scatter_mm: float = Field(0.1, gt=0, le=10)
+    """Scatter of a reading: caliper and unevenness of the rim."""
+    uneven_mm: float = Field(0.5, gt=0, le=10)
+    """Segments that differ by more are a caution."""
+    between_blades: float = Field(0.1, ge=0, le=10)
+    """How much blades of one type differ in wear, as a share."""
+    interval: float = Field(0.9, gt=0, lt=1)
+    """Share of belief inside the interval of what a blade will still cut."""
+    below_cradle_mm: float = Field(4.0, ge=0, le=50)
+    clearance_mm: float = Field(3.0, ge=0, le=50)
+    water_low_l_min: float = Field(3.0, gt=0, le=200)
+    """Flow at the blade for a saw whose maker's figure is not in saws.csv: 3 to 5 (trade page, seen). No law gives it."""
+    water_high_l_min: float = Field(5.0, gt=0, le=200)
+    water_hottest_degc: float = Field(60.0, gt=0, le=100)
+    water_change_m: float = Field(60.0, gt=0, le=100_000)
+    """Recirculated water is changed after so many metres."""
+    lead_days: float = Field(15.0, ge=0, le=1000)
+    """Working days from order to arrival of a blade that has none in blades.csv."""
+    margin_days: float = Field(2.0, ge=0, le=1000)
+    work_days_a_week: float = Field(6.0, gt=0, le=7)
+    longest_cut_min: float = Field(30.0, gt=0, le=1440)
+    """A longer time between two acts at the saw is a break and no cutting time."""
+
+    @model_validator(mode="after")
+    def makes_sense(self):
+        if self.water_low_l_min >= self.water_high_l_min:
+            raise ValueError("water_low_l_min must be below water_high_l_min")
+        names = [one.name for one in (*self.classes, self.other_rock)]
+        if len(set(names)) != len(names):
+            raise ValueError("two rock classes have one name")
+        rocks = [rock for one in self.classes for rock in one.rocks]
+        if len(set(rocks)) != len(rocks):
+            raise ValueError("a rock stands in two classes")
+        if not self.release_roles:
+            raise ValueError("somebody must be able to release a saw")
+        return self
+
+
+CLOCK_TIME = r"([01][0-9]|2[0-3]):[0-5][0-9]"
+WeekDay = Literal["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+
+
+class ShiftBreak(Section):
+    at: str = Field(pattern=CLOCK_TIME)
+    minutes: int = Field(ge=1, le=240)
+
+
+class ShiftRules(Section):
+    """Hours of a shift, minutes between trays, and what counts how much when the shift is planned."""
+
+    start: str = Field("07:00", pattern=CLOCK_TIME)
+    hours: float = Field(10.0, gt=0, le=24)
+    breaks: tuple[ShiftBreak, ...] = (ShiftBreak(at="09:30", minutes=20), ShiftBreak(at="12:30", minutes=40))
+    start_up_min: float = Field(20.0, ge=0, le=240)
+    """Pre-start card, water, first tray laid out; nothing is cut before."""
+    clean_out_min: float = Field(20.0, ge=0, le=240)
+    """Cleaning out at the end of the shift."""
+    saws: tuple[str, ...] = ("SAW-1", "SAW-2")
+    """Saws of a yard that has no saws.csv, beside those that its ledger names."""
+    wash_min: float = Field(1.0, ge=0, le=240)
+    wash_down_min: float = Field(4.0, ge=0, le=240)
+    """Between two trays when the next one is of a lower grade class: wash and flush cut."""
+    hole_change_min: float = Field(8.0, ge=0, le=240)
+    """Bench and sump cleaned, the next hole laid out."""
+    blade_change_min: float = Field(15.0, ge=0, le=240)
+    finish_weight: float = Field(1.0, ge=0, le=1000)
+    """What a minute until the last saw is done counts beside a minute that a metre waits on average."""
+    late_weight: float = Field(20.0, ge=0, le=1000)
+    """What a minute after the lorry counts beside a minute of waiting."""
+    priorities: dict[str, Annotated[float, Field(gt=0, le=1000)]] = {"normal": 1.0, "soon": 2.0, "first": 4.0}
+    """How much a metre counts, by the words a hole is given; the first is the usual one."""
+    hole_priority: dict[str, str] = {}
+    """Standing priority of a hole, one of the words of priorities."""
+    lorry_days: tuple[WeekDay, ...] = ()
+    lorry_at: str = Field("15:00", pattern=CLOCK_TIME)
+    seconds: float = Field(5.0, gt=0, le=20)
+    """How long a better plan is looked for."""
+    seed: int = Field(1, ge=0)
+    most_trays: int = Field(200, ge=1, le=1000)
+    """More trays than this are not planned at once: those issued first come first."""
+    area_rate_m2_h: float = Field(0.68, gt=0, le=100)
+    """Square metres sawn in an hour before anything was logged, in any rock."""
+    handling_minutes: float = Field(1.2, gt=0, le=240)
+    """Minutes a metre of fetching, turning, bagging and marking before anything was logged."""
+    learn_from_cuts: int = Field(2000, ge=0, le=100_000)
+    """So many of the newest cuts of each saw teach the minutes per metre."""
+    confidence: float = Field(0.9, gt=0, lt=1)
+    bag_minutes: float = Field(1.5, gt=0, le=240)
+    """One person bags or weighs one bag; says when bags that wait behind the saw are done."""
+
+    @model_validator(mode="after")
+    def makes_sense(self):
+        if not self.priorities:
+            raise ValueError("priorities needs at least one word")
+        unknown = sorted(set(self.hole_priority.values()) - set(self.priorities))
+        if unknown:
+            raise ValueError(f"hole_priority names {unknown[0]}, which is no word of priorities")
+        paused = self.start_up_min + self.clean_out_min + sum(one.minutes for one in self.breaks)
+        if paused >= self.hours * 60:
+            raise ValueError("breaks, start_up_min and clean_out_min leave no time to cut")
+        return self
+
+
+class ReportSettings(Section):
+    """What the evidence sheet says in the yard's own words."""
+
+    answers: dict[str, str] = {}
+    """Key of a question of the evidence sheet, and the yard's answer to it."""
+
+
 class Rules(Section):
     """All settings of one yard."""
 
@@ -335,11 +627,17 @@ class Rules(Section):
     controls: ControlSettings = ControlSettings()
     numbers: NumberSettings = NumberSettings()
     cut: CutSettings = CutSettings()
+    cut_plane: CutPlaneSettings = CutPlaneSettings()
     mass: MassSettings = MassSettings()
     sampling_error: SamplingErrorSettings = SamplingErrorSettings()
     dispatch: DispatchSettings = DispatchSettings()
     paper: PaperSettings = PaperSettings()
     bench: BenchSettings = BenchSettings()
+    saws: SawSettings = SawSettings()
+    shift: ShiftRules = ShiftRules()
+    safety: SafetySettings = SafetySettings()
+    results: ResultSettings = ResultSettings()
+    report: ReportSettings = ReportSettings()
 
     @field_validator("grade_classes")
     @classmethod

@@ -34,6 +34,21 @@ class Material:
 
 
 @dataclass(frozen=True, slots=True)
+class CertifiedValue:
+    """What one standard or blank should read for one element, in `unit`; a blank may have an upper limit alone."""
+
+    material: str
+    element: str
+    unit: str
+    certified: float | None = None
+    performance_sd: float | None = None
+    expanded_uncertainty: float | None = None
+    coverage_factor: float | None = None
+    laboratories: int | None = None
+    upper_limit: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class TicketBook:
     book: str
     prefix: str
@@ -50,3 +65,4 @@ class Stock:
     rock_codes: dict[str, RockCode]
     materials: tuple[Material, ...]
     tickets: tuple[TicketBook, ...]
+    certified: tuple[CertifiedValue, ...] = ()

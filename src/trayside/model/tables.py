@@ -97,7 +97,10 @@ def choice(name: str, meaning: str, choices: tuple[str, ...], *, required: bool 
 HOLE = code("hole_id", "the hole")
 HARDNESS = ("R0", "R1", "R2", "R3", "R4", "R5", "R6")
 CONDITIONS = ("intact", "blocky", "rubble", "clay")
+SAW_KINDS = ("automatic", "manual", "splitter")
+BLADE_BONDS = ("soft", "medium", "hard")
 MATERIAL_KINDS = ("standard", "coarse blank", "fine blank")
+GRADE_UNITS = ("g/t", "mg/kg", "ug/kg", "[ppm]", "[ppb]", "%")
 
 HOLES = Table(
     "holes",
@@ -284,6 +287,27 @@ MATERIALS = Table(
     ),
     key=("material",),
 )
+CERTIFIED_VALUES = Table(
+    "certified_values",
+    "What standards and blanks should read, element by element, as their certificates say.",
+    (
+        code("material", "code of the standard or blank"),
+        code("element", "element or oxide, as the results name it"),
+        choice("unit", "unit of the contents in this row (UCUM)", GRADE_UNITS),
+        number("certified", "certified content", None, 0, 1e6, required=False),
+        number("performance_sd", "standard deviation of single results that laboratories reach", None, 0, 1e6,
+               required=False),
+        number("expanded_uncertainty", "expanded uncertainty of the certified content", None, 0, 1e6, required=False),
+        number("coverage_factor", "factor of the expanded uncertainty; 2 when it is not given", None, 1, 5,
+               required=False),
+        count("laboratories", "laboratories behind the certificate", 1, 1000, required=False),
+        number("upper_limit", "a blank above this fails; without it the limit follows from the rules", None, 0, 1e6,
+               required=False),
+        text("remark", "anything worth saying"),
+    ),
+    key=("material", "element"),
+    refers={"material": "materials"},
+)  # fmt: skip
 TICKETS = Table(
     "tickets",
     "Ticket ranges in hand; a range may be reserved for a hole.",
@@ -299,9 +323,47 @@ TICKETS = Table(
     key=("book",),
     refers={"hole_id": "holes"},
 )
+SAWS = Table(
+    "saws",
+    "Saws and splitters of the yard. A yard without any is not held to pre-start cards.",
+    (
+        code("saw", "the saw's name, as on its plate"),
+        choice("kind", "what it is", SAW_KINDS),
+        number("spindle_rpm", "turns a minute of the spindle, from its plate or measured", "1/min", 1, 50_000, required=False),
+        number("largest_blade_mm", "largest blade the guard takes", "mm", 50, 2000, required=False),
+        number("flange_diameter_mm", "diameter of the flanges", "mm", 5, 1000, required=False),
+        choice("water", "where its water comes from", ("fresh", "recirculated"), required=False),
+        number("water_low_l_min", "least flow at the blade, by its maker", "L/min", 0.01, 200, required=False),
+        number("water_high_l_min", "most flow at the blade, by its maker", "L/min", 0.01, 200, required=False),
+        text("remark", "anything worth saying"),
+    ),
+    key=("saw",),
+)
+BLADES = Table(
+    "blades",
+    "Saw blades, on the saws and on the shelf.",
+    (
+        code("blade", "the blade's own name, written on it"),
+        code("blade_type", "blades that wear alike share a type"),
+        number("diameter_mm", "diameter when new", "mm", 50, 2000),
+        number("segment_height_mm", "height of the segments when new", "mm", 0.5, 50),
+        number("stamped_rpm", "highest rpm as stamped on the blade; blank when it cannot be read", "1/min", 1, 50_000,
+               required=False),
+        count("segments", "segments on the rim", 1, 500, required=False),
+        number("segment_length_mm", "length of one segment", "mm", 1, 500, required=False),
+        number("segment_width_mm", "width of one segment", "mm", 0.5, 20, required=False),
+        number("kerf_mm", "width of the slot it cuts", "mm", 0.5, 20, required=False),
+        choice("bond", "bond of the segments", BLADE_BONDS, required=False),
+        number("price", "price of one, in the yard's money", None, 0, 1e7, required=False),
+        number("lead_days", "working days from order to arrival", "d", 0, 1000, required=False),
+        text("remark", "anything worth saying"),
+    ),
+    key=("blade",),
+)  # fmt: skip
 
 TABLES: tuple[Table, ...] = (
     HOLES, SURVEYS, RUNS, LOSSES, TRAYS, ROCK, ORIENTATION_MARKS, FABRIC, DENSITY,
-    CORE_SIZES, ROCK_CODES, MATERIALS, TICKETS,
+    CORE_SIZES, ROCK_CODES, MATERIALS, CERTIFIED_VALUES, TICKETS,
+    SAWS, BLADES,
 )  # fmt: skip
 BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}

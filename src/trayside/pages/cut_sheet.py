@@ -6,6 +6,7 @@ from datetime import datetime
 
 from trayside.app.bag_picture import bag_picture
 from trayside.app.bag_words import bag_words, blade_words, control_words, duplicate_words, twins
+from trayside.app.cut_words import DRAWN_LINE
 from trayside.app.written_amounts import depth_text, mass_text
 from trayside.model.cut_sheet import SheetRow
 from trayside.model.hole import Hole
@@ -40,6 +41,7 @@ def cut_sheet_pdf(
     changes: tuple[str, ...],
     rules: Rules,
     findings_notes: tuple[str, ...],
+    cut_line: dict | None = None,
 ) -> bytes:
     """The sheet as a PDF. Revision 0 is a draft and says so on every page."""
     content = cut_sheet_content(
@@ -54,6 +56,7 @@ def cut_sheet_pdf(
         changes=changes,
         rules=rules,
         findings_notes=findings_notes,
+        cut_line=cut_line,
     )
     return compile_page(template="cut_sheet.typ", content=content, made_at=issued_at).pdf
 
@@ -71,6 +74,7 @@ def cut_sheet_content(
     changes: tuple[str, ...],
     rules: Rules,
     findings_notes: tuple[str, ...],
+    cut_line: dict | None = None,
 ) -> dict:
     """Every word and picture of the sheet, in the yard's units; the template only places them."""
     code = sheet_code(hole_id=hole.hole_id, revision=revision, digest=digest)
@@ -92,18 +96,31 @@ def cut_sheet_content(
         "changes_title": f"Changed since revision {revision - 1}" if revision > 1 else "Changes",
         "changes": [plain_text(line) for line in changes],
         "notes": [plain_text(line) for line in findings_notes],
+        "cut_line": {name: value for name, value in cut_line.items() if name != "rows"} if cut_line else None,
         "cautions": list(CAUTIONS),
         "keep": KEEP_IN_YARD,
         "longest": max((len(row.number) for row in rows), default=1),
         "mass_unit": rules.paper.mass_unit,
         "rows": [
-            _row_content(row, place=place, total=len(rows), twin=twin_of.get(row.number), rules=rules)
+            _row_content(
+                row,
+                place=place,
+                total=len(rows),
+                twin=twin_of.get(row.number),
+                rules=rules,
+                line=cut_line["rows"].get(row.number, NO_LINE) if cut_line else NO_LINE,
+            )
             for place, row in enumerate(rows, start=1)
         ],
     }
 
 
-def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None, rules: Rules) -> dict:
+NO_LINE = ("", DRAWN_LINE)
+
+
+def _row_content(
+    row: SheetRow, *, place: int, total: int, twin: SheetRow | None, rules: Rules, line: tuple[str, str]
+) -> dict:
     offset_mm = rules.cut.offset_mm
     content = {
         "kind": row.kind,
@@ -130,7 +147,8 @@ def _row_content(row: SheetRow, *, place: int, total: int, twin: SheetRow | None
         "recovered": _recovered(row, unit),
         "method": plain_text(row.method) or "–",
         "why": plain_text(row.method_reason),
-        "blade": blade_words(row, offset_mm=offset_mm),
+        "line": line[0],
+        "blade": blade_words(row, offset_mm=offset_mm, line=line[1]),
         "duplicate": plain_text(duplicate_words(row, twin=twin)),
         "picture": bag_picture(row, offset_mm=offset_mm),
         "bag": large,

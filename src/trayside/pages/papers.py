@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from trayside.app.hole_view import HoleView
 from trayside.app.load_view import LoadView
+from trayside.app.prestart import CardView
+from trayside.app.record_exposure import ShiftView
+from trayside.app.report import QcReport
+from trayside.app.saw_views import SawYard
 from trayside.app.tray_picture import tray_pictures
 from trayside.errors import NotFound
 from trayside.model.cut_sheet import Revision, SheetRow
+from trayside.model.rules import Rules
 from trayside.model.sheet_digest import sheet_digest
+from trayside.model.shift import SavedPlan
+from trayside.model.verdict import ReassayRequest
+from trayside.pages.cut_line import cut_line_content
 from trayside.pages.cut_sheet import cut_sheet_pdf
 from trayside.pages.dispatch_note import dispatch_note_pdf, laboratory_copy_pdf
+from trayside.pages.prestart_card import blade_register_pdf, prestart_card_pdf
+from trayside.pages.reassay_request import reassay_request_pdf
+from trayside.pages.report import report_html, report_pdf
+from trayside.pages.safety_page import safety_page_pdf
+from trayside.pages.shift_plan import shift_plan_pdf
 from trayside.pages.tickets import tickets_pdf
 from trayside.pages.tray_sheet import tray_sheet_pdf
 
@@ -37,6 +52,7 @@ class TypstPapers:
             findings_notes=tuple(
                 f"{finding.where}: {finding.message}" for finding in view.findings if finding.code.startswith(NOTED)
             ),
+            cut_line=cut_line_content(view, rows),
         )
 
     def tray_sheet(self, view: HoleView) -> bytes:
@@ -77,6 +93,34 @@ class TypstPapers:
     def laboratory_copy(self, view: LoadView) -> bytes:
         """The list that goes with the load; it shows no control."""
         return laboratory_copy_pdf(view)
+
+    def shift_plan(self, plan: SavedPlan, rules: Rules) -> bytes:
+        """The plan of one shift, and the order of trays at each saw."""
+        return shift_plan_pdf(plan, rules)
+
+    def prestart_card(self, view: CardView, printed_at: datetime) -> bytes:
+        """The pre-start card of one saw, answered or to be answered."""
+        return prestart_card_pdf(view, printed_at=printed_at)
+
+    def blade_register(self, yard: SawYard, printed_at: datetime) -> bytes:
+        """Every blade of the yard."""
+        return blade_register_pdf(yard, printed_at=printed_at)
+
+    def safety_page(self, view: ShiftView) -> bytes:
+        """One person's shift: personal, and handed to them."""
+        return safety_page_pdf(view)
+
+    def reassay_request(self, request: ReassayRequest, rules: Rules, made_at: datetime) -> bytes:
+        """What the laboratory is asked to assay again; it shows no control."""
+        return reassay_request_pdf(request, rules=rules, made_at=made_at)
+
+    def report(self, report: QcReport) -> bytes:
+        """The QC report of a period."""
+        return report_pdf(report)
+
+    def report_html(self, report: QcReport) -> str:
+        """The same as one HTML file."""
+        return report_html(report)
 
 
 def _rows(view: HoleView, revision: Revision | None) -> tuple[SheetRow, ...]:

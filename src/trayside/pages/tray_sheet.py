@@ -1,4 +1,4 @@
-"""The marking-up sheet: every tray to scale, with what to write on the core and where to put the tape."""
+"""The marking-up sheet: every tray to scale, what to write on the core, where to put the tape, and the code of the tray."""
 
 from __future__ import annotations
 
@@ -12,16 +12,18 @@ from trayside.app.tray_svg import END_PX, SIDE_PX, tray_svg
 from trayside.app.written_amounts import span_text
 from trayside.errors import ImpossibleValue
 from trayside.model.cut_sheet import SheetRow
+from trayside.model.event import tray_object
 from trayside.model.hole import Hole
 from trayside.model.rules import Rules
 
+from .codes import qr_svg
 from .compile import compile_page
 from .paper_words import KIND_WORDS, plain_text, time_text
 
 MM_PER_PX = 0.27
 """Size of the drawing's text and heights on paper; the length of the core has its own scale."""
 USABLE_WIDTH_MM = {"a4": 281.0, "us-letter": 263.0}
-USABLE_HEIGHT_MM = {"a4": 150.0, "us-letter": 156.0}
+USABLE_HEIGHT_MM = {"a4": 141.0, "us-letter": 147.0}
 SCALES = (2, 2.5, 4, 5, 6, 7.5, 8, 10, 12.5, 15, 20, 25, 30, 40, 50)
 
 
@@ -62,6 +64,7 @@ def scale_for(*, longest_mm: float, paper: str) -> float:
 
 def _tray_pages(tray: TrayPicture, *, rows: tuple[SheetRow, ...], rules: Rules) -> list[dict]:
     """The tray in pictures that fit the page: all rows in one, or cut between rows."""
+    code = tray_object(tray.hole_id, tray.tray)
     scale = scale_for(longest_mm=tray.widest_mm, paper=rules.paper.size)
     unit, pages, first = rules.paper.length_unit, [], 1
     while first <= tray.rows:
@@ -73,6 +76,8 @@ def _tray_pages(tray: TrayPicture, *, rows: tuple[SheetRow, ...], rules: Rules) 
         pages.append(
             {
                 "tray": f"Tray {tray.tray}",
+                "code": plain_text(code, breakable=False),
+                "qr": qr_svg(code),
                 "span": span_text(tray.from_mm, tray.to_mm, unit=unit),
                 "part": "" if (first, last) == (1, tray.rows) else f"rows {first} to {last} of {tray.rows}",
                 "scale": f"1 : {scale:g}",

@@ -19,6 +19,7 @@ from trayside.model.ledger_chain import GENESIS, Link
 from trayside.model.ledger_record import link, stored_event
 
 from .bulk import insert_rows
+from .saw_rows import note_cuts
 from .schema import EVENT_CONFLICTS, EVENTS, SHEETS
 
 LOOKED_UP_BY = ("event_id", "kind", "object_type", "object_id", "hole_id", "tray")
@@ -45,6 +46,7 @@ def append_events(
         asked = (entry.event.event_id for entry in entries)
         known = dict(known) if known is not None else events_by_id(connection, asked)
         ledger = _Pen(connection, EVENTS, stored_at)
+        cuts: list[tuple[int, Event]] = []
         beside: _Pen | None = None
         kept: dict[str, list[Stored]] = {}
         answers = []
@@ -53,6 +55,8 @@ def append_events(
             stored = known.get(event.event_id)
             if stored is None:
                 stored = known[event.event_id] = ledger.write(entry)
+                if event.kind in ("cut", "corrected"):
+                    cuts.append((stored.seq, event))
                 answers.append(Appended("stored", stored))
             elif stored.event == event:
                 answers.append(Appended("already stored", stored))
@@ -68,6 +72,7 @@ def append_events(
         for pen in (ledger, beside):
             if pen is not None:
                 pen.put_down()
+        note_cuts(connection, cuts)
     return tuple(answers)
 
 

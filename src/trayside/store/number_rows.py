@@ -9,7 +9,8 @@ digits or another check character, and it is still one piece of paper.
                        released            void
 
 A released ticket belongs to nobody, and is written anew when it is taken. A void one stood on paper: it stays with its
-sheet and goes to no other. What stood on paper keeps its text.
+sheet and goes to no other. What stood on paper keeps its text. A number that the ledger says is void is void here too,
+until that act is set aside.
 """
 
 from __future__ import annotations
@@ -75,6 +76,22 @@ def issue_numbers(connection: Connection, *, sheet_id: str) -> None:
         .where(SAMPLE_NUMBERS.c.sheet_id == sheet_id, SAMPLE_NUMBERS.c.state == "planned")
         .values(state="issued")
     )
+
+
+def void_numbers(connection: Connection, numbers: Iterable[str]) -> None:
+    """The ledger says that these numbers are used for nothing any more."""
+    _turn(connection, numbers, "issued", "void")
+
+
+def restore_numbers(connection: Connection, numbers: Iterable[str]) -> None:
+    """What made these numbers void was set aside."""
+    _turn(connection, numbers, "void", "issued")
+
+
+def _turn(connection: Connection, numbers: Iterable[str], before: str, after: str) -> None:
+    for batch in in_batches(numbers, BATCH_NAMES):
+        these = (SAMPLE_NUMBERS.c.number.in_(batch)) & (SAMPLE_NUMBERS.c.state == before)
+        connection.execute(update(SAMPLE_NUMBERS).where(these).values(state=after))
 
 
 def sheet_numbers(connection: Connection, sheet_id: str) -> dict[str, Ticket]:

@@ -67,6 +67,9 @@ class SqlPeople:
             )
         )
 
+    def set_role(self, person_id: str, role: str) -> None:
+        self._connection.execute(update(PEOPLE).where(PEOPLE.c.person_id == person_id).values(role=role))
+
     def set_active(self, person_id: str, active: bool) -> None:
         self._connection.execute(update(PEOPLE).where(PEOPLE.c.person_id == person_id).values(active=active))
 

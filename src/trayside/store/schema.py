@@ -65,7 +65,7 @@ STORED_TYPES = {
     "number": Double(),
     "yes_no": Boolean(),
 }
-SHARED = tuple(table.name for table in (loaded.CORE_SIZES, loaded.ROCK_CODES, loaded.MATERIALS, loaded.TICKETS))
+SHARED = tuple(table.name for table in loaded.TABLES if not table.of_hole)
 """Tables of the whole yard, replaced one by one. All others belong to a hole and are replaced with it."""
 OF_HOLE = tuple(table.name for table in loaded.TABLES if table.name not in (*SHARED, loaded.HOLES.name))
 

@@ -18,10 +18,14 @@ from trayside.model.ledger_chain import Link
 from trayside.model.stock import Stock
 
 from . import bench_rows, finding_rows, hole_rows, ledger_rows, material_rows, number_rows, read, sheet_rows, yard_rows
+from .assay_rows import SqlAssays
 from .connection import failed_outside, in_words
 from .hole_states import refresh_states
 from .load_rows import SqlLoads
 from .people_rows import SqlPeople
+from .safety_rows import SqlSafety
+from .saw_rows import SqlSaws
+from .shift_rows import SqlShifts
 
 
 class SqlWork:
@@ -85,6 +89,22 @@ class SqlWork:
     @property
     def loads(self) -> SqlLoads:
         return SqlLoads(self._open)
+
+    @property
+    def saws(self) -> SqlSaws:
+        return SqlSaws(self._open)
+
+    @property
+    def assays(self) -> SqlAssays:
+        return SqlAssays(self._open)
+
+    @property
+    def safety(self) -> SqlSafety:
+        return SqlSafety(self._open)
+
+    @property
+    def shifts(self) -> SqlShifts:
+        return SqlShifts(self._open)
 
     # the loaded yard
 
@@ -151,6 +171,12 @@ class SqlWork:
 
     def serials_of(self, numbers: Iterable[str]) -> dict[str, tuple[str, int]]:
         return number_rows.serials_of(self._open, numbers)
+
+    def void_numbers(self, numbers: Iterable[str]) -> None:
+        number_rows.void_numbers(self._open, numbers)
+
+    def restore_numbers(self, numbers: Iterable[str]) -> None:
+        number_rows.restore_numbers(self._open, numbers)
 
     def released_serials(self, *, prefix: str, first: int, last: int) -> tuple[int, ...]:
         return number_rows.released_serials(self._open, prefix=prefix, first=first, last=last)

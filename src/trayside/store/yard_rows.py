@@ -8,7 +8,7 @@ import polars
 from sqlalchemy import Connection, Table, delete, select, text
 
 from trayside.errors import NotFound
-from trayside.model.stock import CoreSize, Material, RockCode, Stock, TicketBook
+from trayside.model.stock import CertifiedValue, CoreSize, Material, RockCode, Stock, TicketBook
 from trayside.model.tables import BY_NAME
 
 from .bulk import insert_frame
@@ -69,6 +69,7 @@ def stock(connection: Connection) -> Stock:
         rock_codes={rock.rock: rock for rock in rocks},
         materials=tuple(Material(*row) for row in _rows(connection, "materials", Material)),
         tickets=tuple(_book(*row) for row in _rows(connection, "tickets", TicketBook)),
+        certified=tuple(CertifiedValue(*row) for row in _rows(connection, "certified_values", CertifiedValue)),
     )
 
 

@@ -16,6 +16,7 @@ ACCESS_ROUTES = (
     Route("/people", people_screen.people_screen),
     Route("/people", posted(people_screen.add), methods=["POST"]),
     Route("/people/disable", posted(people_screen.disable), methods=["POST"]),
+    Route("/people/role", posted(people_screen.give_role), methods=["POST"]),
     Route("/people/pin", posted(people_screen.give_pin), methods=["POST"]),
     Route("/people/first", people_screen.first_person_screen),
     Route("/people/first", posted(people_screen.add_first), methods=["POST"]),

@@ -11,8 +11,19 @@ def hole_address(hole_id: str, part: str = "", **query: object) -> str:
     return _with_query(f"{path}/{part}" if part else path, query)
 
 
+def element_address(element: str, part: str = "", **query: object) -> str:
+    """'/results/element/Au'; empty query values are left out."""
+    path = f"/results/element/{quote(element, safe='')}"
+    return _with_query(f"{path}/{part}" if part else path, query)
+
+
 def yard_address(**query: object) -> str:
     return _with_query("/", query)
+
+
+def sample_address(number: str) -> str:
+    """'/sample/T1001'; a slash in a number is written out."""
+    return f"/sample/{quote(number, safe='')}"
 
 
 def hole_of(path_text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from functools import cache
 
+from trayside.app.bench_saws import BenchSaw
 from trayside.app.bench_sheet import BenchRow, BenchSheet
 from trayside.app.record_bench import TrayNews
 from trayside.app.record_events import Recorded
@@ -15,11 +16,13 @@ from trayside.model.bag_states import CONTROL_ROWS, MACHINES
 from trayside.model.cut_sheet import Place
 from trayside.model.event import Stored, event_fields, moment_text
 from trayside.model.rules import Rules
+from trayside.model.saw import SAW_KINDS, fits_need
 
 from .words import say
 
 GRAMS_PER_UNIT = {"kg": 1000.0, "lb": float(POUND_G)}
 OTHER_SIDE = {"right": "left", "left": "right"}
+NEEDS = ("saw", *SAW_KINDS)
 
 
 def sheet_json(sheet: BenchSheet, news: TrayNews, *, rules: Rules, software: str) -> dict:
@@ -53,8 +56,13 @@ def news_json(news: TrayNews) -> dict:
     return {
         "events": [_stored(stored) for stored in news.events],
         "seq": news.seq,
-        "newest": {"revision": news.revision, "digest": news.digest},
+        "newest": {"revision": news.revision, "digest": news.digest, "cut_lines": news.cut_lines},
     }
+
+
+def saws_json(saws: tuple[BenchSaw, ...]) -> list[dict]:
+    """The yard's saws with the needs each may serve."""
+    return [asdict(saw) | {"kinds": [need for need in NEEDS if fits_need(saw.kind, need)]} for saw in saws]
 
 
 def answer_json(answer: Recorded) -> dict:

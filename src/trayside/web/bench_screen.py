@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from trayside import __version__
+from trayside.app.bench_saws import bench_saws
 from trayside.app.bench_sheet import bench_sheet
 from trayside.app.hole_view import view_hole
 from trayside.app.record_bench import MOST_AT_ONCE, record_bench, tray_news
@@ -20,7 +21,7 @@ from trayside.app.yard_rules import rules_of
 from trayside.errors import ImpossibleValue, NotFound
 
 from .asking import body_of, hole_in, services_of
-from .bench_json import answer_json, moment_json, news_json, sheet_json
+from .bench_json import answer_json, moment_json, news_json, saws_json, sheet_json
 from .page import page
 from .services import Services
 from .visitor import VISITOR
@@ -93,8 +94,10 @@ def sheet(request: Request) -> Response:
         tray = request.path_params["tray"]
         told = bench_sheet(view, newest, tray, earlier=tuple(before))
         news = tray_news(work, hole_id=hole_id, tray=tray)
+        now = services.clock()
+        saws = saws_json(bench_saws(work, now=now))
     answer = sheet_json(told, news, rules=view.rules, software=SOFTWARE)
-    return JSONResponse(answer | {"now": moment_json(services.clock())})
+    return JSONResponse(answer | {"saws": saws, "now": moment_json(now)})
 
 
 def news(request: Request) -> Response:
@@ -108,7 +111,9 @@ def news(request: Request) -> Response:
         if not work.revisions(hole_id):
             raise NotFound("no sheet was issued", where=hole_id[:40], remedy="Choose a hole on the bench's list")
         told = tray_news(work, hole_id=hole_id, tray=int(tray), since=int(since))
-    return JSONResponse(news_json(told) | {"now": moment_json(services.clock())})
+        now = services.clock()
+        saws = saws_json(bench_saws(work, now=now))
+    return JSONResponse(news_json(told) | {"saws": saws, "now": moment_json(now)})
 
 
 async def take_events(request: Request) -> Response:

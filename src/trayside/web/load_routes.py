@@ -1,4 +1,4 @@
-"""The addresses of the Loads screens and of kept core."""
+"""The addresses of the Loads screens, of kept core and of the ledger."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from starlette.routing import Route
 
 from . import kept_screen, load_screen, loads_screen, receipt_screen
 from .asking import posted
+from .ledger_screen import LEDGER_ROUTES
+from .masses_screen import MASS_ROUTES
 
 LOAD_ROUTES = (
     Route("/loads", loads_screen.loads_screen),
@@ -28,4 +30,6 @@ LOAD_ROUTES = (
     Route("/hole/{hole_id}/kept", kept_screen.kept_screen),
     Route("/hole/{hole_id}/kept/take", posted(kept_screen.take), methods=["POST"]),
     Route("/hole/{hole_id}/kept/place", posted(kept_screen.place), methods=["POST"]),
+    *LEDGER_ROUTES,
+    *MASS_ROUTES,
 )

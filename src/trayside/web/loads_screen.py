@@ -25,6 +25,7 @@ from trayside.app.yard_rules import rules_of
 from trayside.core.units import kg_from_lb
 from trayside.errors import ImpossibleValue, NotFound, RefusedByRule, TraysideError
 from trayside.model.bag_states import restated
+from trayside.model.event import moment
 from trayside.model.load import Request as LoadRequest
 
 from .asking import Form, one, services_of, whole_number
@@ -158,6 +159,7 @@ def _draw_sack(
         sack=sack,
         void=[bag.number for bag in sack.bags if bag is not None and bag.state == "void"],
         first_seal=first_seal,
+        sealed_at=moment(sack.sealed.event.captured_at) if sack.sealed else None,
         refusal=refusal,
         typed=typed or {},
     )

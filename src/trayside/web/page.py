@@ -11,11 +11,12 @@ from html import escape
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse
 
+from trayside.app.charts.figure import slug
 from trayside.app.written_amounts import depth_text, mass_text, span_text
 from trayside.model.finding import SEVERITIES, Finding
 from trayside.model.rules import Rules
 
-from .addresses import hole_address, yard_address
+from .addresses import element_address, hole_address, sample_address, yard_address
 from .visitor import VISITOR
 from .words import counted, say
 
@@ -77,7 +78,10 @@ def _environment() -> Environment:
     environment.globals.update(
         say=say,
         counted=counted,
+        element_address=element_address,
+        slug=slug,
         hole_address=hole_address,
+        sample_address=sample_address,
         yard_address=yard_address,
         severity_shapes=SEVERITY_SHAPES,
         station_shapes=STATION_SHAPES,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from trayside.app.people import add_first_lead, add_person, disable_person, new_pin
+from trayside.app.people import add_first_lead, add_person, change_role, disable_person, new_pin
 from trayside.app.yard_rules import rules_of
 from trayside.errors import ImpossibleValue, NotFound, RefusedByRule, TraysideError
 from trayside.model.person import LONGEST_PIN, MAY, RIGHTS, ROLES, SHORTEST_PIN
@@ -44,6 +44,14 @@ def add(request: Request, form: Form) -> Response:
 def disable(request: Request, form: Form) -> Response:
     try:
         disable_person(one(form, "name"), start_work=services_of(request).start_work)
+    except REFUSALS as refusal:
+        return _draw(request, refusal)
+    return RedirectResponse("/people", status_code=303)
+
+
+def give_role(request: Request, form: Form) -> Response:
+    try:
+        change_role(one(form, "name"), role=one(form, "role"), start_work=services_of(request).start_work)
     except REFUSALS as refusal:
         return _draw(request, refusal)
     return RedirectResponse("/people", status_code=303)

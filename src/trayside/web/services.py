@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from trayside.app.certificate_reading import OpenCertificate
+from trayside.app.charts.scripts import ChartScripts
+from trayside.app.element_view import ElementShelf
 from trayside.app.keep_photo import CheckPhoto, Photos
 from trayside.app.papers import Papers
 from trayside.app.people_ports import Secrets
@@ -41,3 +44,6 @@ class Services:
     check_photo: CheckPhoto | None = None
     scale: Scale | None = None
     read_received: ReadReceived | None = None
+    open_certificate: OpenCertificate | None = None
+    chart_scripts: ChartScripts | None = None
+    shelf: ElementShelf = field(default_factory=ElementShelf)

@@ -28,7 +28,7 @@ def edits_from_text(text: str, *, unit: str) -> tuple[Edit, ...]:
     """Edits from JSON: objects with `what`, `at_mm` and `to_mm`, or `to` with a depth as typed."""
     try:
         told = json.loads(text or "[]")
-    except (json.JSONDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # also a number with more digits than Python reads
         raise _unreadable() from None
     return edits_from_list(told, unit=unit)
 

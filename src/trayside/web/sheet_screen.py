@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from trayside.app.bag_limits import bag_limits
 from trayside.app.check_sheet import sheet_findings
+from trayside.app.cut_advice import cut_advice
 from trayside.app.edit_sheet import Edit, Preview, edited, preview_edit, save_edit
 from trayside.app.hole_view import HoleView, view_hole
 from trayside.app.papers import TICKET_STOCKS
@@ -19,6 +20,7 @@ from trayside.model.cut_sheet import SheetRow
 
 from .addresses import hole_address
 from .asking import Form, hole_in, one, services_of, whole_number
+from .cut_screen import panel_values
 from .faults import status_of
 from .hole_screen import station_of
 from .page import Amounts, amounts_of, gravest_first, page, part
@@ -85,6 +87,7 @@ def draw_sheet(
         issued_same=station == "to cut" or _issued_same(services, view),
         limits=bag_limits(view),
         **values,
+        **panel_values(view, cut_advice(view)),
         **plan_values(view, preview, edits),
     )
 

@@ -17,8 +17,11 @@ from .access import Access
 from .access_routes import ACCESS_ROUTES
 from .asking import posted
 from .bench_routes import BENCH_ROUTES
+from .cut_routes import CUT_ROUTES
 from .guards import Guards
+from .import_routes import IMPORT_ROUTES
 from .load_routes import LOAD_ROUTES
+from .report_routes import REPORT_ROUTES
 from .results_routes import RESULTS_ROUTES
 from .safety_routes import SAFETY_ROUTES
 from .saw_routes import SAW_ROUTES
@@ -44,8 +47,11 @@ ROUTES = (
     Route("/hole/{hole_id}/paper/tray-sheet.pdf", paper_routes.tray_sheet_paper),
     Route("/hole/{hole_id}/paper/tickets.pdf", paper_routes.tickets_paper),
     *BENCH_ROUTES,
+    *CUT_ROUTES,
     *LOAD_ROUTES,
+    *IMPORT_ROUTES,
     *RESULTS_ROUTES,
+    *REPORT_ROUTES,
     *SAW_ROUTES,
     *SHIFT_ROUTES,
     *SAFETY_ROUTES,

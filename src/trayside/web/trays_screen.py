@@ -62,7 +62,7 @@ def trays_screen(request: Request) -> Response:
         complaint=complaint,
         pages=[(at, trays[0], trays[-1]) for at, trays in enumerate(pages, start=1)],
         number=number,
-        drawn=_drawn(pictures, amounts, place),
+        drawn=drawn_trays(pictures, amounts, place),
         found_tray=place.tray if place else None,
         broken=[tray for tray in view.core.trays if tray not in view.depth.trays],
     )
@@ -116,7 +116,7 @@ def _page_of(view: HoleView, tray: int) -> int:
     return [held.tray for held in view.depth.trays].index(tray) // TRAYS_A_PAGE + 1
 
 
-def _drawn(
+def drawn_trays(
     pictures: tuple[TrayPicture, ...], amounts: Amounts, place: Place | None
 ) -> list[tuple[TrayPicture, Markup]]:
     longest_mm = max((picture.widest_mm for picture in pictures), default=1.0)

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from .words_access import ACCESS_WORDS
 from .words_bench import BENCH_WORDS
+from .words_cut import CUT_WORDS
+from .words_import import IMPORT_WORDS
 from .words_loads import LOAD_WORDS
+from .words_report import REPORT_WORDS
+from .words_results import RESULTS_WORDS
+from .words_safety import SAFETY_WORDS
+from .words_saws import SAW_WORDS
+from .words_shift import SHIFT_WORDS
 
 WORDS: dict[str, str] = {
     # every page
@@ -293,13 +300,17 @@ WORDS: dict[str, str] = {
     "conflict.again.part": "Make those that fit on the newer plan",
     "conflict.look": "Look at the newer plan only",
     "conflict.none_fit": "None of your changes fits the newer plan any more. Note them down, then look at the newer plan.",
-} | ACCESS_WORDS | BENCH_WORDS | LOAD_WORDS  # fmt: skip
+} | ACCESS_WORDS | BENCH_WORDS | CUT_WORDS | IMPORT_WORDS | LOAD_WORDS | RESULTS_WORDS | (
+    REPORT_WORDS | SAFETY_WORDS | SAW_WORDS | SHIFT_WORDS
+)  # fmt: skip
 
 COUNTED: dict[str, tuple[str, str]] = {
     "hole": ("hole", "holes"),
     "tray": ("tray", "trays"),
     "run": ("run", "runs"),
     "bag": ("bag", "bags"),
+    "cut": ("cut", "cuts"),
+    "pair": ("pair", "pairs"),
     "finding": ("finding", "findings"),
     "sample": ("sample", "samples"),
     "duplicate": ("duplicate", "duplicates"),
@@ -309,6 +320,8 @@ COUNTED: dict[str, tuple[str, str]] = {
     "boundary": ("boundary", "boundaries"),
     "time": ("time", "times"),
     "sack": ("sack", "sacks"),
+    "vein": ("vein", "veins"),
+    "survey": ("survey", "surveys"),
     "stop": ("stop", "stops"),
     "warn": ("warning", "warnings"),
     "note": ("note", "notes"),

@@ -58,6 +58,8 @@ ACCESS_WORDS: dict[str, str] = {
     "pair.done": "This tablet is paired as {name}.",
     "people.title": "People",
     "people.name": "Name",
+    "people.role.of": "Role of {name}",
+    "people.role.go": "Change",
     "people.role": "Role",
     "people.may": "May",
     "people.state": "State",

@@ -14,7 +14,9 @@ from trayside import __version__, bootstrap, errors
 from trayside.cli import commands
 from trayside.cli.ledger_commands import NOT_WHOLE
 from trayside.cli.toolbox import Toolbox
+from trayside.files.certificate_reader import open_file
 from trayside.files.datapackage import write_datapackage
+from trayside.files.received_list import read_received
 from trayside.files.yard_folder import read_yard_folder
 
 COMMANDS_PAGE = Path(__file__).resolve().parents[3] / "docs" / "commands.md"
@@ -73,6 +75,8 @@ def toolbox(served) -> Toolbox:
         make_id=bootstrap.make_id,
         demo_folder=bootstrap.DEMO_FOLDER,
         write_docs=lambda folder: [folder / "formats.md"],
+        read_received=read_received,
+        open_certificate=open_file,
     )
 
 
@@ -313,6 +317,7 @@ def test_the_demo_does_the_whole_job_and_can_be_run_again(run, tmp_path, served)
     assert "in a draft of revision 2" in out
     assert "LD-0001 was received" in out
     assert "mass.other_half: 1" in out
+    assert "A-0117-3: Au re-assay" in out
     printed = [Path(line.strip()) for line in out.splitlines() if line.strip().endswith(".pdf")]
     assert len(printed) >= 9
     assert all(path.is_file() for path in printed)

@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from trayside.core.planning_aid import PLANNING_AID
-from trayside.core.shift_plan import Piece, Saw, ShiftSettings, metres_waiting, plan_shift, replan
+from trayside.core.shift_bound import lower_bound
+from trayside.core.shift_paths import path_bound
+from trayside.core.shift_plan import Piece, Saw, ShiftSettings, _task, metres_waiting, plan_shift, replan
+from trayside.core.shift_routes import in_turn, plan_cost, play, search
 from trayside.errors import ImpossibleValue
 
 SETTINGS = ShiftSettings()
@@ -89,9 +92,24 @@ def test_small_shifts_get_the_cheapest_of_all_plans(seed):
     plan = plan_shift(pieces=pieces, saws=saws)
     best = cheapest(pieces, saws)
     assert plan.figures.cost_min == pytest.approx(best, rel=1e-9)
-    assert plan.bound_min <= best * (1.0 + 1e-9)
     assert plan.figures.cost_min == pytest.approx(cost_of(queues_of(plan, pieces, saws), pieces, saws), rel=1e-9)
-    assert plan.gap == pytest.approx(plan.figures.cost_min / plan.bound_min - 1.0)
+    assert plan.gap == 0.0
+    assert "no plan is cheaper" in plan.says
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_bound_is_never_above_the_cheapest_plan_and_the_search_comes_near_it(seed):
+    pieces, saws = small_shift(seed)
+    task = _task(pieces, saws, SETTINGS)
+    best = cheapest(pieces, saws)
+    turn = in_turn(task, range(len(pieces)))
+    finish = max(play(task, saw, queue)[-1].end_min for saw, queue in enumerate(turn) if queue)
+    bound = lower_bound(task, cost=plan_cost(task, turn), finish_min=finish)
+    assert 0.0 < bound.cost <= best * (1.0 + 1e-9)
+    prizes = path_bound(task, cost=best, finish_min=finish, worth=bound.piece_worth, rounds=30)
+    assert 0.0 < prizes <= best * (1.0 + 1e-9)
+    found = search(task, turn, moves=4000, seed=1, bound=bound.cost, near=0.0, first_heat=1.0)
+    assert best * (1.0 - 1e-9) <= plan_cost(task, found) <= best * 1.05
 
 
 def yard_shift(seed, *, holes, scattered, pieces=200):
@@ -167,6 +185,39 @@ def test_a_blade_is_changed_before_the_piece_it_would_not_last():
 def test_the_same_shift_gives_the_same_plan():
     pieces = yard_shift(7, holes=5, scattered=True, pieces=30)
     assert plan_shift(pieces=pieces, saws=THREE_SAWS) == plan_shift(pieces=pieces, saws=THREE_SAWS)
+
+
+def test_a_search_that_is_stopped_gives_the_best_until_then():
+    pieces = yard_shift(7, holes=5, scattered=True, pieces=60)
+    stopped = plan_shift(pieces=pieces, saws=THREE_SAWS, enough=lambda: True)
+    whole = plan_shift(pieces=pieces, saws=THREE_SAWS)
+    assert sorted(line.piece for line in stopped.lines) == sorted(piece.name for piece in pieces)
+    assert whole.figures.cost_min < stopped.figures.cost_min < stopped.first_come.cost_min
+    assert stopped.gap > whole.gap
+
+
+def test_few_holes_with_many_pieces_are_bounded_by_the_ways_of_the_saws():
+    pieces = yard_shift(1, holes=2, scattered=False, pieces=60)
+    task = _task(pieces, THREE_SAWS, SETTINGS)
+    plan = plan_shift(pieces=pieces, saws=THREE_SAWS, settings=replace(SETTINGS, most_moves=20_000))
+    prices = lower_bound(task, cost=plan.figures.cost_min, finish_min=plan.figures.finish_min)
+    prizes = path_bound(
+        task, cost=plan.figures.cost_min, finish_min=plan.figures.finish_min, worth=prices.piece_worth, rounds=60
+    )
+    assert prices.cost < prizes < plan.figures.cost_min
+
+
+def test_a_saw_that_may_take_nothing_and_pieces_for_one_saw_only_keep_the_bound_near():
+    pieces = [
+        replace(one, saws=("a",) if at % 3 else ("a", "b"))
+        for at, one in enumerate(yard_shift(4, holes=2, scattered=False, pieces=24))
+    ]
+    plan = plan_shift(pieces=pieces, saws=[Saw("a"), Saw("b"), Saw("idle", ready_min=3.0)])
+    assert "idle" not in {line.saw for line in plan.lines}
+    assert {line.saw for line in plan.lines} == {"a", "b"}
+    assert plan.gap < 0.25
+    alone = plan_shift(pieces=pieces, saws=[Saw("a"), Saw("b")])
+    assert alone.figures.cost_min == plan.figures.cost_min
 
 
 def test_metres_waiting_fall_to_nothing():

@@ -11,7 +11,7 @@ import pytest
 
 from trayside.ledger_verify import NOT_READ, NOT_WHOLE, WHOLE, WRONG_ARGUMENTS, main
 from trayside.model.event import Event
-from trayside.model.ledger_chain import GENESIS, check_chain, export_links
+from trayside.model.ledger_chain import GENESIS, Link, check_chain, export_links
 from trayside.model.ledger_record import export_line, link
 
 MOMENT = "2031-05-04T07:30:15.123Z"
@@ -139,7 +139,7 @@ def test_records_cut_off_at_the_end_need_a_witness():
 
 def test_a_record_under_another_number_is_reordered():
     one, two = chain(2)
-    links = list(export_links([one, two]))
+    links = [Link(*link) for link in export_links([one, two])]
     swapped = [links[1]._replace(seq=1, fits=False), links[0]._replace(seq=2, fits=False)]
     assert check_chain(swapped).fault.kind == "reordered"
     assert check_chain([links[0]._replace(fits=False)]).fault.kind == "changed row"

@@ -58,7 +58,7 @@ def test_grade_classes_rank_from_barren_upwards():
         ('[[grade_classes]]\nname = "ore"\nexpected_g_t = -1', "grade_classes.0.expected_g_t"),
         ('[paper]\nsize = "a3"', "paper.size"),
         ('yard = ""', "yard"),
-        ("[saws]\nblades = 2", "saws"),
+        ("[kilns]\nheat = 2", "kilns"),
     ],
 )
 def test_a_bad_value_is_refused_with_its_path(text, path):

@@ -15,7 +15,7 @@ from trayside.model.rules import Rules
 def check_orientation(core: HoleCore, rules: Rules) -> list[Finding]:
     """Findings on the orientation marks of one hole, and surveys deeper than it."""
     hole_id, marks = core.hole.hole_id, core.marks
-    lone = _lone_marks(marks, rules.orientation.mismatch_deg)
+    lone = lone_marks(marks, rules.orientation.mismatch_deg)
     alone = {id(mark) for mark, _ in lone}
     agreeing = tuple(mark for mark in marks if id(mark) not in alone)  # one wrong mark turns no line
     turns = _turns(agreeing, rules.orientation.drift_deg, round(rules.orientation.drift_over_m * 1000))
@@ -61,7 +61,7 @@ def between_deg(angle_deg: float) -> float:
     return -((180.0 - angle_deg) % 360.0 - 180.0)
 
 
-def _lone_marks(marks: tuple[OrientationMark, ...], limit_deg: float) -> list[tuple[OrientationMark, float]]:
+def lone_marks(marks: tuple[OrientationMark, ...], limit_deg: float) -> list[tuple[OrientationMark, float]]:
     """Marks that agree neither with the two above nor with the two below, with the smaller disagreement.
 
     The first and the last mark have one side only: there one neighbour that agrees is enough, for the other may be the

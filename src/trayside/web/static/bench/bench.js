@@ -4,8 +4,10 @@ import { draw } from "./draw.js";
 import * as lists from "./lists.js";
 import { newEvent, me } from "./person.js";
 import { photoFrom } from "./photo.js";
+import { hearMasses } from "./masses.js";
 import * as queue from "./queue.js";
 import { judgeTag, judgeTray } from "./judge.js";
+import * as saws from "./saws.js";
 import { cameraReads, listenForScans, scanWithCamera } from "./scan.js";
 import * as screen from "./screen.js";
 import * as signals from "./signals.js";
@@ -34,12 +36,14 @@ let scaleNow = null;
 let usedLoad = 0;
 let stopScale = null;
 let stopCamera = null;
+let knownSaws = null;
 let busy = false;
 let reads = 0;
 let shown = 0;
 let drawn = "";
 let clockTold = false;
 let revisedTold = null;
+let cutLinesTold = 0;
 
 const sync = new Sync({ tray: () => here, onNews: refresh });
 
@@ -297,10 +301,10 @@ async function refresh({ own = false } = {}) {
   reads += 1;
   const turn = reads;
   const read = [await queue.counts(), await queue.troubles(), await queue.refusedPhotos(),
-    sheet && trayState(sheet, await queue.knownOf(key), await queue.actsOf(key))];
+    sheet && trayState(sheet, await queue.knownOf(key), await queue.actsOf(key)), await queue.setting("saws")];
   if (turn < shown || (busy && !own)) return;
   shown = turn;
-  [counts, troubles, badPhotos, state] = read;
+  [counts, troubles, badPhotos, state, knownSaws] = read;
   render();
   tellOnce();
 }
@@ -311,10 +315,11 @@ function render() {
   const words = JSON.stringify([sync.state.online, sync.state.signIn, counts]);
   if (status && status.dataset.words !== words) status.replaceChildren(...screen.statusOf(sync.state, counts));
   if (status) status.dataset.words = words;
+  askMasses();
   const { reason, ...plain } = ui;
   const looks = JSON.stringify([plain, reason?.title, me, sheet?.revision, holes.length, offline, troubles.length, badPhotos.length,
     state && [state.tray.state, state.tray.facts.length, state.rows.map((one) => [one.step, one.object.state])],
-    scaleNow && [scaleNow.state, scaleNow.mass_g]]);
+    scaleNow && [scaleNow.state, scaleNow.mass_g], sawStops(), ui.view === "saw" && knownSaws, sync.state.online]);
   if (looks === drawn) return;
   drawn = looks;
   const half = [...root.querySelectorAll("input[id]:not([type=file])")].map((input) => [input.id, input.value, input.getAttribute("aria-label")]);
@@ -329,6 +334,18 @@ function render() {
   const fresh = document.getElementById("status");
   if (fresh) fresh.dataset.words = words;
   watchScaleWhenWeighing();
+}
+
+// What stands against running the chosen saw for the row at hand.
+function sawStops() {
+  const at = state && current();
+  return at ? saws.stopsFor({ known: knownSaws, saw: ui.saw, row: at.row, step: at.step }) : [];
+}
+
+// All bags of the tray are done and the yard has them: now it can say what their masses say together.
+function askMasses() {
+  if (!sheet || !state || state.tray.state !== "staged" || current() || counts.waiting || !sync.state.online) return;
+  hearMasses({ ...here, about: `${key} ${state.entries.length}`, onTold: (found) => { ui.masses = found; render(); } });
 }
 
 function view() {
@@ -355,6 +372,7 @@ function view() {
       onText: async (name) => { await me.setTyped(name); back(); } })];
   }
   if (ui.reason) return [header, lists.reasons(ui.reason)];
+  if (ui.view === "saw" && knownSaws?.saws?.length) return [header, saws.chooser({ known: knownSaws, chosen: ui.saw, onChoose: setSaw, onCancel: back })];
   if (ui.view === "saw") return [header, lists.askText({ title: say("saw.what"), value: ui.saw, onCancel: back, onText: setSaw })];
   if (inMenu) return [header, lists.menu(model)];
   if (state.tray.state === "waiting") return [header, ...stage()];
@@ -366,6 +384,12 @@ function view() {
   }
   if (!at) return [header, closing.closing(model), closing.closingFoot(model)];
   if (ui.view === "type" && ["bag", "insert"].includes(at.step)) return [header, ...typeTag(back)];
+  const stops = sawStops();
+  if (stops.length) {
+    const { online } = sync.state;
+    return [header, draw("main", { class: "work" }, saws.stopPanel({ stops, saw: ui.saw, known: knownSaws, online }), screen.next(model)),
+      saws.stopFoot({ step: at.step, onChoose: on.saw, onUndo: on.undo, onNotCut: on.notCut })];
+  }
   return [header, draw("main", { class: "work" }, screen.now(model), screen.next(model)), screen.foot(model)];
 }
 
@@ -431,7 +455,7 @@ function watchScaleWhenWeighing() {
 
 // What must be said once: the sheet was revised, the clock is wrong.
 function tellOnce() {
-  const { revision, revisionOf, clockOffMs } = sync.state;
+  const { revision, revisionOf, cutLines, clockOffMs } = sync.state;
   if (sheet && revisionOf === key && revision > sheet.revision && revisedTold !== revision && !signals.stopped()) {
     revisedTold = revision;
     signals.stop({
@@ -440,6 +464,16 @@ function tellOnce() {
       choices: [[say("stop.revised.go", { newest: revision }), async () => {
         await loadSheet({ again: true });
         if (sheet.revision < revision) revisedTold = null; // it did not come: say it again with the next news
+      }]],
+    });
+  } else if (sheet && revisionOf === key && cutLines > (sheet.newest?.cut_lines ?? 0) && cutLinesTold !== cutLines && !signals.stopped()) {
+    cutLinesTold = cutLines;
+    signals.stop({
+      what: say("stop.cut_line", { hole: sheet.hole_id }),
+      remedy: say("stop.cut_line.do"),
+      choices: [[say("stop.cut_line.go"), async () => {
+        await loadSheet({ again: true });
+        if ((sheet.newest?.cut_lines ?? 0) < cutLines) cutLinesTold = 0; // it did not come: say it again with the next news
       }]],
     });
   } else if (sheet && !clockTold && !signals.stopped() && Math.abs(clockOffMs) > sheet.settings.clock_off_min * 60_000) {
@@ -465,8 +499,9 @@ async function loadSheet({ again = false } = {}) {
     if (answer.ok) {
       await queue.saveSheet(told);
       await queue.setSetting(`since ${key}`, told.seq);
+      await queue.setSetting("saws", { saws: told.saws ?? [], at: told.now });
       sheet = await queue.loadSheet(key);
-      Object.assign(sync.state, { revision: told.newest.revision, revisionOf: key });
+      Object.assign(sync.state, { revision: told.newest.revision, cutLines: told.newest.cut_lines ?? 0, revisionOf: key });
       sync.setClock(told.now);
     } else {
       offline = `${told.what}. ${told.remedy}`;

@@ -1,5 +1,6 @@
 // Closing a tray: bags counted are tickets counted are the plan, the kept core is photographed and back in its place.
 import { draw, mark } from "./draw.js";
+import { massesTold } from "./masses.js";
 import { button, pad } from "./screen.js";
 import { latest } from "./state.js";
 import { say } from "./words.js";
@@ -29,7 +30,7 @@ export function closing(model) {
     check(photo || !sheet.settings.photo_at_close, say("close.photo"),
       draw("div", { class: "photo" }, photoButton(photo, on.photo), draw("p", { class: "how", id: "photo-told" }, ui.photoTold))),
   ];
-  return draw("section", { class: "page closing" }, draw("p", { class: "do" }, say("close")), draw("ul", { class: "checks" }, ...lines));
+  return draw("section", { class: "page closing" }, draw("p", { class: "do" }, say("close")), draw("ul", { class: "checks" }, ...lines), massesTold(ui.masses));
 }
 
 function check(good, words, more = null) {

@@ -14,7 +14,7 @@ export class Sync {
   constructor({ tray, onNews }) {
     this.tray = tray;
     this.onNews = onNews;
-    this.state = { online: navigator.onLine, signIn: false, clockOffMs: 0, revision: null, digest: null };
+    this.state = { online: navigator.onLine, signIn: false, clockOffMs: 0, revision: null, digest: null, cutLines: 0 };
     this.failures = 0;
     this.timer = null;
     this.running = null;
@@ -124,8 +124,9 @@ export class Sync {
     const told = await answer.json();
     this.setClock(told.now);
     if (told.events.length) await queue.addKnown(key, told.events);
+    if (told.saws) await queue.setSetting("saws", { saws: told.saws, at: told.now });
     await queue.setSetting(`since ${key}`, told.seq);
-    await this.tell({ revision: told.newest.revision, digest: told.newest.digest, revisionOf: key });
+    await this.tell({ revision: told.newest.revision, digest: told.newest.digest, cutLines: told.newest.cut_lines ?? 0, revisionOf: key });
   }
 
   async ask(address, settings, waitMs = ANSWER_MS) {
