@@ -148,3 +148,9 @@ def test_a_number_nobody_knows_is_told(browser):
     answer = browser.get("/sample/NOPE")
     assert answer.status_code == 404
     assert "neither a sheet nor a certificate" in answer.text.casefold()
+
+
+def test_what_the_batch_found_about_a_control_stands_in_its_story(browser):
+    told = text_of(browser.get("/sample/T1018").text)
+    assert "BLK as T1018 reads 0.310 g/t" in told
+    assert "BLK as T1018" not in text_of(browser.get("/sample/T1003").text)

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from trayside.app.bag_views import Bag, HoleBags, hole_bags
 from trayside.app.custody import Custody, custody_of
 from trayside.app.hole_view import HoleView, view_hole
-from trayside.app.load_view import LoadedSack, LoadView, loaded_sacks, view_load
+from trayside.app.judge_batch import judge_yard
+from trayside.app.load_view import LoadedSack, LoadView, loaded_sacks
 from trayside.app.mass_witness import hear_masses
 from trayside.app.ports import Ticket, Work
-from trayside.app.receive import confirmed
 from trayside.app.yard_rules import rules_of
 from trayside.errors import NotFound
 from trayside.model.assay import Certificate
@@ -158,14 +158,14 @@ def tell_sample(work: Work, number: str) -> SampleStory:
     view = view_hole(work, ticket.hole_id) if ticket else None
     rows = work.revision(ticket.hole_id, ticket.revision).rows if ticket else ()
     row = next((one for one in rows if one.number == number), None)
-    bags = hole_bags(work, ticket.hole_id) if ticket else None
+    sack, load, holes = _sack_and_load(work, number)
+    bags = (holes.get(ticket.hole_id) or hole_bags(work, ticket.hole_id)) if ticket else None
     bag = next((one for one in bags.bags if one.number == number), None) if bags else None
     stored = work.events_of_objects([("bag", number)]).get(("bag", number), ())
     stands = bag.stands if bag else None
     if stands is None and row is not None:
         stands = state_in_ledger(stored, machine=machine_of("bag", row.kind))
     tray = bag.tray if bag else (row.from_place.tray if row and row.from_place else None)
-    sack, load = _sack_and_load(work, number)
     received = _received(load, number)
     expected_kg, mass_findings = _heard(work, bags, bag)
     return SampleStory(
@@ -194,7 +194,7 @@ def tell_sample(work: Work, number: str) -> SampleStory:
         relatives=_relatives(rows, row),
         photographs=_photographs(work, stored, ticket, tray, sack),
         events=_told(stored, stands),
-        findings=_findings(number, view, mass_findings, load, lines),
+        findings=_findings(number, view, mass_findings, load, lines, _judged(work, lines)),
     )
 
 
@@ -257,22 +257,41 @@ def _result(row: dict) -> ReportedResult:
     )
 
 
-def _sack_and_load(work: Work, number: str) -> tuple[LoadedSack | None, LoadView | None]:
+def _sack_and_load(
+    work: Work, number: str
+) -> tuple[LoadedSack | None, LoadView | None, dict[str, HoleBags]]:
+    """The sack, its load without what only a whole load is judged by (masses, saws, seals elsewhere), and its holes."""
     sack_id = work.loads.sack_of([number]).get(number)
     if sack_id is None:
-        return None, None
+        return None, None, {}
     sack = work.loads.sack(sack_id)
+    holes, loaded = loaded_sacks(work, [sack] if sack.load_id is None else work.loads.sacks(sack.load_id))
+    own = next((one for one in loaded if one.sack_id == sack_id), None)
     if sack.load_id is None:
-        _, (loaded,) = loaded_sacks(work, [sack])
-        return loaded, None
-    load = view_load(work, sack.load_id)
-    return next((one for one in load.sacks if one.sack_id == sack_id), None), load
+        return own, None, holes
+    events = work.events_of_objects([("load", sack.load_id)]).get(("load", sack.load_id), ())
+    load = LoadView(
+        load=work.loads.load(sack.load_id),
+        rules=rules_of(work),
+        sacks=loaded,
+        stands=state_in_ledger(events, machine="load"),
+        holes=holes,
+        witness={},
+        receipts=work.loads.receipts(sack.load_id),
+        head=work.ledger_head(),
+        seals={},
+    )
+    return own, load, holes
 
 
 def _received(load: LoadView | None, number: str) -> ReceivedLine | None:
-    """The line of the laboratory's received list that was taken as this number."""
-    settled = confirmed(load) if load else None
-    return settled[1].line_of.get(number) if settled else None
+    """The line of the laboratory's confirmed list that was taken as this number."""
+    for receipt in load.receipts if load else ():
+        if receipt.confirmed_at is not None:
+            for line in receipt.lines:
+                if receipt.taken_as.get(line.number, line.number) == number:
+                    return line
+    return None
 
 
 def _heard(work: Work, bags: HoleBags | None, bag: Bag | None) -> tuple[float | None, tuple[Finding, ...]]:
@@ -357,12 +376,24 @@ def _plain(value: object) -> str:
     return ", ".join(str(one) for one in value) if isinstance(value, list | tuple) else str(value)
 
 
+def _judged(work: Work, lines: tuple[ReportedLine, ...]) -> list[Finding]:
+    """Findings of the batches that count and name this number."""
+    batches = dict.fromkeys(
+        line.certificate.certificate_id for line in lines if line.certificate.superseded_by is None
+    )
+    made = judge_yard(work) if batches else None
+    return [
+        finding for batch in batches for element in made.elements_of(batch) for finding in made.verdict(batch, element).findings
+    ]
+
+
 def _findings(
     number: str,
     view: HoleView | None,
     heard: tuple[Finding, ...],
     load: LoadView | None,
     lines: tuple[ReportedLine, ...],
+    judged: list[Finding],
 ) -> tuple[Finding, ...]:
     """What any check says of this number, each once, gravest first."""
     sources = [
@@ -370,6 +401,7 @@ def _findings(
         *heard,
         *(load.load.findings if load else ()),
         *(finding for line in lines for finding in line.certificate.findings),
+        *judged,
     ]
     named = {(one.code, one.message): one for one in sources if one.number == number or one in heard}
     return tuple(sorted(named.values(), key=lambda one: SEVERITIES.index(one.severity)))

@@ -42,7 +42,8 @@ but not both; or the whole yard is one workbook with `rules.toml` beside it. Oth
   the folder stay. What the whole yard shares (core_sizes, rock_codes, materials, certified_values, tickets, saws, blades) is
   added to: a row replaces the stored row with its key, and stored rows the folder does not name stay, so a folder takes
   nothing away from holes loaded before. A shared table may be left out once the yard holds it. A folder that names every
-  stored row gives their order too. `rules.toml` replaces the yard's rules as a whole; without it they stay. The load says what changed.
+  stored row gives their order too. `rules.toml` replaces the yard's rules as a whole; without it they stay. The load says
+  what changed.
 - **Taking something out.** A material that is used up has 0 in stock. A ticket book that is gone has its `last` number set
   to the last one used, or the rest among its voids. Two books that share numbers are found, also when one was only renamed.
 - **Form.** UTF-8 (a byte order mark does no harm), commas, one header row, a cell for every column in every row. A cell
