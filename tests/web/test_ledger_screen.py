@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
-
 from test_loads import ADDRESS, ME, FloorYard, LoadPapers
 
 from trayside.app.issue_cut_sheet import issue_cut_sheet

@@ -19,7 +19,6 @@ from .desk import desk_of
 from .faults import status_of
 from .page import page
 from .services import Services
-from .words import say
 
 REFUSALS = (ImpossibleValue, RefusedByRule, NotFound)
 UNITS = {"_g": "g", "_mm": "mm", "_s": "s", "_min": "min"}

@@ -94,6 +94,7 @@ def alignment_picture(chart: SawChart) -> Markup:
 
 def _svg(wide: float, drawn: str, name: str) -> Markup:
     return Markup(
-        f'<svg class="mass-strip mass-strip-{name}" width="{wide:.0f}" height="{HIGH_PX:.0f}" viewBox="0 0 {wide:.0f} {HIGH_PX:.0f}"'
+        f'<svg class="mass-strip mass-strip-{name}" width="{wide:.0f}" height="{HIGH_PX:.0f}"'
+        f' viewBox="0 0 {wide:.0f} {HIGH_PX:.0f}"'
         f' font-family="{FONT}" role="img">{drawn}</svg>'
     )
