@@ -21,6 +21,7 @@ CODES: dict[Code, str] = {
 }
 STATED = "stated by the yard"
 NOT_ANSWERED = "not answered by the records"
+MOST_REASONS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,9 +259,12 @@ def _reasons(facts: Facts) -> str | None:
         return None
     if not one.reasons:
         return "No batch was found wanting."
-    shown = [f"{element}, {job}: {sentence}" for element, job, sentence in one.reasons[:12]]
-    more = f" And {len(one.reasons) - 12} more." if len(one.reasons) > 12 else ""
-    return " ".join(sentence if sentence.endswith(".") else f"{sentence}." for sentence in shown) + more
+    alike: dict[tuple[str, str], list[str]] = {}
+    for element, job, sentence in one.reasons:
+        alike.setdefault((job, sentence.rstrip(".")), []).append(element)
+    said = [f"{job} ({', '.join(elements)}): {sentence}." for (job, sentence), elements in alike.items()]
+    more = f" And {len(said) - MOST_REASONS} more." if len(said) > MOST_REASONS else ""
+    return " ".join(said[:MOST_REASONS]) + more
 
 
 def _certificates(facts: Facts) -> str | None:
