@@ -12,11 +12,10 @@ import pytest
 from floor import FOLDER, Yard
 
 from trayside.app.evidence import evidence_sheet
-from trayside.app.evidence_facts import gather_facts
+from trayside.app.evidence_facts import covered_mm, gather_facts
 from trayside.app.judge_batch import batch_summaries, sign_verdict
 from trayside.app.make_report import make_report
 from trayside.app.report import Period, typed_period
-from trayside.app.retained_core import kept_core
 from trayside.cli.demo_results import FILES, bring_in_results
 from trayside.cli.demo_road import walk_road
 from trayside.errors import ImpossibleValue
@@ -163,7 +162,6 @@ def test_a_period_that_cannot_be_is_refused(first, last):
 def test_evidence_gives_figures_and_lists_what_it_cannot_answer(yard, code):
     with yard.start_work(writing=False) as work:
         facts = gather_facts(work, verdicts=[verdict for batch in batch_summaries(work) for verdict in batch.verdicts])
-        kept_core(work, "VR-01")
     sheet = evidence_sheet(facts, code=code)
     answers = {answer.key: answer for criterion in sheet.criteria for answer in criterion.answers}
     assert "half" in answers["subsampling.portion"].text
@@ -172,6 +170,10 @@ def test_evidence_gives_figures_and_lists_what_it_cannot_answer(yard, code):
     open_keys = {answer.key for _, answer in sheet.unanswered}
     assert "subsampling.preparation" in open_keys
     assert all(answers[key].source == "not answered by the records" for key in open_keys)
+
+
+def test_a_stretch_that_was_logged_twice_counts_once():
+    assert covered_mm([(2000, 2500), (0, 1000), (800, 1500), (900, 1000)]) == 2000
 
 
 def test_an_answer_in_the_rules_stands_as_the_yards_own_word(yard):

@@ -355,6 +355,7 @@ def _nothing(facts: Facts) -> None:
 
 
 LOADED, SHEETS, LEDGER = "holes, runs and log as loaded", "issued cut sheets", "ledger"
+CERTIFICATES_OR_LOADS = "certificates, else what loads asked for"
 RULES, CERTIFICATES, LOADS = "rules.toml", "certificates and verdicts", "loads, hand-overs and received lists"
 
 ITEMS: dict[Code, tuple[tuple[str, tuple[Question, ...]], ...]] = {
@@ -391,7 +392,7 @@ ITEMS: dict[Code, tuple[tuple[str, tuple[Question, ...]], ...]] = {
             ("subsampling.grain", "Sample size against grain size", _nothing, ""),
         )),
         ("Quality of assay data and laboratory tests", (
-            ("assay.methods", "Methods", _methods, CERTIFICATES),
+            ("assay.methods", "Methods", _methods, CERTIFICATES_OR_LOADS),
             ("assay.controls", "Standards and blanks inserted", _controls, SHEETS),
             ("assay.judged", "Controls and pairs that were judged", _judged, CERTIFICATES),
             ("assay.verdicts", "Verdicts", _verdicts, CERTIFICATES),
@@ -446,11 +447,11 @@ ITEMS: dict[Code, tuple[tuple[str, tuple[Question, ...]], ...]] = {
             ("verification.records", "Records", _records, LEDGER),
         )),
         ("Preparation and analysis in the laboratory", (
-            ("laboratory.names", "Names and places of the laboratories", _laboratories, CERTIFICATES),
+            ("laboratory.names", "Names and places of the laboratories", _laboratories, CERTIFICATES_OR_LOADS),
             ("laboratory.relation", "Relation of the laboratories to the issuer", _nothing, ""),
             ("laboratory.certification", "Certification of the laboratories", _nothing, ""),
             ("subsampling.preparation", "Preparation procedures", _nothing, ""),
-            ("assay.methods", "Analytical procedures", _methods, CERTIFICATES),
+            ("assay.methods", "Analytical procedures", _methods, CERTIFICATES_OR_LOADS),
         )),
         ("Nature, extent and results of quality control", (
             ("assay.judged", "Controls and pairs that were judged", _judged, CERTIFICATES),

@@ -111,7 +111,6 @@ class ResultFacts:
 
     certificates: int = 0
     superseded: int = 0
-    results: int = 0
     laboratories: Counter[str] = field(default_factory=Counter)
     methods: dict[str, set[str]] = field(default_factory=dict)
     first: str = ""
@@ -174,7 +173,7 @@ def _add_core(facts: CoreFacts, view: HoleView) -> None:
         facts.size_mm[line.run.core_size] += line.advance_mm
     facts.losses += len(core.losses)
     facts.lost_mm += sum(loss.lost_mm for loss in core.losses)
-    facts.logged_mm += sum(rock.to_mm - rock.from_mm for rock in core.rock)
+    facts.logged_mm += covered_mm((rock.from_mm, rock.to_mm) for rock in core.rock)
     facts.surveyed_holes += bool(core.surveys)
     facts.survey_stations += len(core.surveys)
     facts.instruments.update(survey.instrument or "not said" for survey in core.surveys)
@@ -184,6 +183,15 @@ def _add_core(facts: CoreFacts, view: HoleView) -> None:
     facts.planes += len(core.fabric)
     facts.planes_with_beta += sum(plane.beta_deg is not None for plane in core.fabric)
     facts.densities.update(density.method for density in core.densities)
+
+
+def covered_mm(stretches: Iterable[tuple[int, int]]) -> int:
+    """Length that these stretches cover; where two overlap it counts once."""
+    covered, reached = 0, 0
+    for top, bottom in sorted(stretches):
+        covered += max(0, bottom - max(top, reached))
+        reached = max(reached, bottom)
+    return covered
 
 
 def _add_samples(facts: SampleFacts, view: HoleView, work: Work) -> None:
@@ -267,7 +275,6 @@ def _results(work: Work, verdicts: tuple[BatchVerdict, ...]) -> ResultFacts:
         facts.laboratories[certificate.laboratory] += 1
         for analyte in certificate.analytes:
             facts.methods.setdefault(analyte.element, set()).add(analyte.method or "not said")
-        facts.results += certificate.lines * len(certificate.analytes)
         day = f"{certificate.reported_at:%Y-%m-%d}"
         facts.first = min(facts.first or day, day)
         facts.last = max(facts.last, day)

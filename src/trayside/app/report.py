@@ -154,7 +154,7 @@ def _summary(
     spread = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
     elements = sorted({verdict.element for batch in batches for verdict in batch.verdicts})
     said = [
-        f"{_some(len(batches), 'certificate')} with results of {samples:,} samples came in ({spread});"
+        f"{_some(len(batches), 'certificate')} with {samples:,} lines of samples came in ({spread});"
         f" judged for {', '.join(elements) or 'no element'}."
     ]
     total = sum(words[word] for word in WORDS)
@@ -162,8 +162,8 @@ def _summary(
         good = words["use"] + words["use with note"]
         said.append(
             f"Of {total} verdicts (one a certificate and element) {good} say the results can be used,"
-            f" {words['use with note']} of them with a note; {words['re-assay']} ask for assays again;"
-            f" {words['cannot judge']} cannot be judged."
+            f" {words['use with note']} of them with a note; asking for another assay: {words['re-assay']};"
+            f" without a verdict: {words['cannot judge']}."
         )
     if requests:
         lines = sum(request.samples for request in requests)
